@@ -1,0 +1,35 @@
+//! pathproof: can this site's own internet connection carry its alarm signals alone, and how do we know?
+//!
+//! The map, in the order data flows:
+//!
+//! ```text
+//!             site file                                practice site (real packets, no internet)
+//!                |                                            |
+//!  network --> probe --> Observation --> judge (pure) --> Snapshot --> show: terminal, page, report
+//!                             |                                ^
+//!                             +--> record (SQLite) --replay----+
+//! ```
+//!
+//! | room | what it decides |
+//! |---|---|
+//! | [`site`] | what is known before measuring; what will be asked, how often |
+//! | [`wire`] | bytes to values and back (pure) |
+//! | [`sys`] | the only system calls that need care, the only `unsafe` |
+//! | [`probe`] | one file per question: a pure machine and a thin task |
+//! | [`judge`] | observations to outages, causes, bounds, verdict (pure) |
+//! | [`record`] | observations kept in one `SQLite` file |
+//! | [`snapshot`] | the one read model; everything shown comes from it |
+//! | [`show`] | snapshot to terminal, HTML, JSON (pure renderers) |
+//! | [`practice`] | a virtual home on real kernel sockets, with scripted faults |
+//! | [`cli`] | one file per command |
+
+pub mod cli;
+pub mod judge;
+pub mod practice;
+pub mod probe;
+pub mod record;
+pub mod show;
+pub mod site;
+pub mod snapshot;
+pub mod sys;
+pub mod wire;

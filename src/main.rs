@@ -1,0 +1,3 @@
+//! Parse, call the command, turn its result into an exit code.
+
+fn main() {}

@@ -1,0 +1,40 @@
+//! Probes: one file per question. Each is a pure machine (`on_timer`, `on_…` -> actions) and a thin task that owns the
+//! socket and the timer.
+//!
+//! All tasks share a [`Context`]. A task never ends the agent: what it can't ask it reports as `NotPermitted` or
+//! `NotAsked`, and it tries again at its next turn.
+
+use crate::judge::Observation;
+use crate::site::Plan;
+use crate::sys::clock::Clock;
+use std::sync::Arc;
+use tokio::sync::{mpsc, watch};
+
+/// How hard to look. The agent closes in while any lane is bad so that edges are sharp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// The plan's cadence.
+    Steady,
+    /// Every second where the floor allows.
+    CloseIn,
+}
+
+/// What every probe task is given.
+#[derive(Clone)]
+pub struct Context {
+    /// The clock, on the record's axis.
+    pub clock: Clock,
+    /// The plan.
+    pub plan: Arc<Plan>,
+    /// Where observations go. Bounded; a full queue makes the task wait.
+    pub seen: mpsc::Sender<Observation>,
+    /// The present pace.
+    pub pace: watch::Receiver<Pace>,
+}
+
+impl Context {
+    /// Hands an observation to the agent. False once the agent is gone: the task should end.
+    pub async fn report(&self, o: Observation) -> bool {
+        self.seen.send(o).await.is_ok()
+    }
+}

@@ -1,0 +1,6 @@
+//! The site file: what is known of the site before measuring.
+//!
+//! In order: `plan` (what the agent will do, every value settled).
+
+pub mod plan;
+pub use plan::*;
