@@ -3,6 +3,12 @@
 //! Times are seconds on the record's axis (`*_s`, from the start of the record) so that nothing here depends on a
 //! clock; [`Snapshot::wall`] turns them into wall time. `format` is raised when a field changes meaning.
 
+mod build;
+mod words;
+
+pub use crate::judge::{LaneState, Standing, VerdictKind};
+pub use build::{Header, take, take_live};
+
 use crate::judge::{Lane, WallTime};
 use serde::{Deserialize, Serialize};
 
@@ -61,33 +67,6 @@ pub struct Watch {
     pub planned_s: Option<f64>,
 }
 
-/// The four verdicts.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum VerdictKind {
-    /// IP alone is enough.
-    IpAlone,
-    /// Mend this first.
-    MendFirst,
-    /// Add a cellular backup.
-    AddCellular,
-    /// Keep watching: not enough evidence yet.
-    #[default]
-    KeepWatching,
-}
-
-impl VerdictKind {
-    /// The verdict in plain words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::IpAlone => "IP alone is enough",
-            Self::MendFirst => "Mend this first",
-            Self::AddCellular => "Add a cellular backup",
-            Self::KeepWatching => "Keep watching: not enough evidence yet",
-        }
-    }
-}
-
 /// The verdict and what it rests on.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Verdict {
@@ -118,21 +97,6 @@ pub struct Mend {
     pub step: String,
     /// How to prove it mended.
     pub proof: String,
-}
-
-/// State of a lane over a span, or now.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum LaneState {
-    /// Answering.
-    Good,
-    /// Answering in part: losses or a target missing, but the lane carries.
-    Strained,
-    /// Not answering.
-    Bad,
-    /// Not measured.
-    #[default]
-    Blind,
 }
 
 /// One stretch of a lane.
@@ -190,19 +154,6 @@ pub struct Trouble {
     pub who: String,
     /// Whether the station would have known, where the supervision interval is known.
     pub station_would_know: Option<bool>,
-}
-
-/// How one requirement stands.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Standing {
-    /// Shown to hold.
-    Met,
-    /// Shown not to hold.
-    NotMet,
-    /// The evidence decides neither.
-    #[default]
-    Open,
 }
 
 /// One requirement and how it stands.

@@ -3,12 +3,29 @@
 //! Knows no clock, socket, file, thread or random source; it is told the time with every [`Entry`]. Live, replay and
 //! simulation run the same fold ([`fold::Judge`]), so a stored week judged again gives the same verdict.
 //!
-//! In the order data flows: `time` and `observation` (what comes in), `fold` (one entry at a time), `stats` (bounds).
+//! In the order data flows: `time` and `observation` (what comes in), `settings` and `requirement` (what it is judged
+//! by), `link`, `standing` and `lane` (from observations to `span`s), `cause` (which span explains which), `tally`
+//! (counts and times), `stats` (bounds), `fold` (all of it, one entry at a time), `verdict`.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
+pub mod cause;
+pub mod fold;
+pub mod lane;
+pub mod link;
 pub mod observation;
+pub mod requirement;
+pub mod settings;
+pub mod span;
+pub mod standing;
 pub mod stats;
+pub mod tally;
 pub mod time;
+pub mod verdict;
 
+pub use cause::{Actor, Cause, Clue, Trouble};
+pub use fold::{Judge, Look};
 pub use observation::*;
+pub use settings::Settings;
+pub use span::{LaneState, Oddity, Span};
 pub use time::{Edge, Micros, Moment, WallTime};
+pub use verdict::{Judgement, Standing, VerdictKind};

@@ -3,4 +3,5 @@
 //! In order: `plan` (what the agent will do, every value settled).
 
 pub mod plan;
+pub mod requirements;
 pub use plan::*;

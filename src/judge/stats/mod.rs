@@ -10,6 +10,7 @@ pub mod demonstration;
 pub mod lognormal_posterior;
 pub mod proportion;
 pub mod rate;
+pub mod run_length;
 pub mod special;
 
 /// A lower and an upper bound.

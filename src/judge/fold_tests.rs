@@ -1,0 +1,292 @@
+//! The fold as scripts of answers and times, and streaming against a plain batch reading.
+
+use super::*;
+use crate::judge::requirement::RequirementSet;
+use crate::judge::{Carrier, HeldAddress, Lease, Mac, NameAnswer, Rtt, VerdictKind};
+use proptest::prelude::*;
+use std::collections::BTreeSet;
+use std::net::IpAddr;
+
+const MS: i64 = 1_000;
+
+/// A site with one receiver, three reference points, one resolver, everything asked once a second.
+fn settings() -> Settings {
+    Settings {
+        receivers: BTreeSet::from(["receiver".into()]),
+        tls_receivers: BTreeSet::new(),
+        patience: Micros::from_secs(2),
+        cadence: Lane::ALL.map(|l| (l, Micros::from_secs(1))),
+        supervision: None,
+        requirements: toml::from_str::<RequirementSet>(include_str!("../../config/requirements/household.toml"))
+            .expect("the shipped set parses"),
+        out_of_scope: vec![],
+    }
+}
+
+/// What the world does at a moment (ms): true where the named thing answers.
+type World = fn(&str, i64) -> Option<Outcome>;
+
+/// Plays `seconds` of a world through probes at 1 s, as the agent would see it: failures known after the patience.
+fn play(seconds: i64, world: World) -> Vec<Entry> {
+    let mut entries = vec![Entry::Began(Session {
+        at: Moment(0),
+        boot_id: "b".into(),
+        boot: Micros(0),
+        wall: WallTime(1_700_000_000_000_000),
+        synced: Some(true),
+    })];
+    let mut seen: Vec<Observation> = Vec::new();
+    let asks = [
+        (Question::GatewayArp, "gw", 0),
+        (Question::GatewayEcho, "gw", 400),
+        (Question::Name, "resolver", 200),
+        (Question::Reference, "ref-a", 100),
+        (Question::Reference, "ref-b", 433),
+        (Question::Reference, "ref-c", 766),
+        (Question::Connect, "receiver", 600),
+    ];
+    for second in 0..seconds {
+        for (question, target, at) in asks {
+            let asked = second * 1_000 + at;
+            let outcome = world(target, asked).unwrap_or(Outcome::Answered);
+            let wait = match outcome {
+                Outcome::Answered | Outcome::Refused => 12,
+                _ => 2_000,
+            };
+            let detail = match question {
+                Question::Name | Question::Reference => {
+                    Detail::Name(NameAnswer { code: 0, answers: 1, ..NameAnswer::default() })
+                }
+                Question::GatewayArp => Detail::Claimants(vec![Mac([2, 0, 0, 0, 0, 1])]),
+                _ => Detail::None,
+            };
+            seen.push(Observation {
+                asked: Moment(asked * MS),
+                known: Moment((asked + wait) * MS),
+                question,
+                target: target.into(),
+                outcome,
+                rtt: Some(Rtt { took: Micros(wait * MS), kernel: false }),
+                detail,
+            });
+        }
+        for half in [0, 500] {
+            let at = second * 1_000 + half;
+            let up = world("carrier", at).is_none();
+            let c = Carrier { index: 2, name: "eth0".into(), up, ..Carrier::default() };
+            seen.push(plain(at, Question::Carrier, Detail::Carrier(c)));
+        }
+        let held = HeldAddress { address: ip(7), prefix: 24, valid_s: None, preferred_s: None, permanent: true };
+        seen.push(plain(
+            second * 1_000,
+            Question::OwnAddress,
+            Detail::OwnAddress { held: vec![held], gateway: Some(ip(1)) },
+        ));
+    }
+    seen.retain(|o| o.known <= Moment(seconds * 1_000 * MS));
+    seen.sort_by_key(|o| o.known);
+    entries.extend(seen.into_iter().map(Entry::Seen));
+    entries.push(Entry::Ended { at: Moment(seconds * 1_000 * MS), how: Ending::Complete });
+    entries
+}
+
+fn ip(n: u8) -> IpAddr {
+    IpAddr::from([192, 0, 2, n])
+}
+
+fn plain(at: i64, question: Question, detail: Detail) -> Observation {
+    let at = Moment(at * MS);
+    Observation { asked: at, known: at, question, target: "eth0".into(), outcome: Outcome::Answered, rtt: None, detail }
+}
+
+fn judged(entries: &[Entry]) -> Judge {
+    let mut judge = Judge::new(settings());
+    for e in entries {
+        judge.take(e);
+    }
+    judge
+}
+
+fn causes(entries: &[Entry]) -> Vec<&'static str> {
+    judged(entries).look().troubles.iter().map(|t| t.cause.word()).collect()
+}
+
+fn outside(target: &str) -> bool {
+    target.starts_with("ref") || target == "receiver"
+}
+
+#[test]
+fn a_clean_two_minutes_is_keep_watching_with_a_need_and_nothing_invented() {
+    let judge = judged(&play(120, |_, _| None));
+    let j = judge.judgement();
+    assert_eq!((j.kind, j.look.troubles.len()), (VerdictKind::KeepWatching, 0));
+    assert!(j.needs.expect("says how long").secs() > 30.0 * 86_400.0);
+    assert!(j.look.observed.secs() > 117.0);
+}
+
+#[test]
+fn the_access_line_cut_is_named_with_its_edges_and_is_an_outage() {
+    let world: World = |t, at| (outside(t) && (40_000..52_000).contains(&at)).then_some(Outcome::Timeout);
+    let look = judged(&play(90, world)).look();
+    assert_eq!(look.troubles.len(), 1, "{:?}", look.troubles);
+    let t = &look.troubles[0];
+    assert_eq!(t.cause.word(), "access-line");
+    assert!((t.root.start.midpoint().secs() - 40.0).abs() < 0.5 && (t.root.end_or(look.now).secs() - 52.0).abs() < 0.5);
+    assert!((t.down_for(look.now).secs() - 12.0).abs() < 1.0);
+}
+
+#[test]
+fn a_cut_longer_than_the_retries_argues_for_cellular_and_a_short_one_does_not_yet() {
+    let long: World = |t, at| (outside(t) && (40_000..120_000).contains(&at)).then_some(Outcome::Timeout);
+    assert_eq!(judged(&play(180, long)).judgement().kind, VerdictKind::AddCellular);
+    let short: World = |t, at| (outside(t) && (40_000..60_000).contains(&at)).then_some(Outcome::Timeout);
+    assert_eq!(judged(&play(180, short)).judgement().kind, VerdictKind::KeepWatching);
+}
+
+#[test]
+fn faults_are_told_apart_inside_out() {
+    let cases: [(&str, World); 5] = [
+        ("own-link", |_, at| (30_000..31_600).contains(&at).then_some(Outcome::Timeout)),
+        ("router-restart", |t, at| (t != "carrier" && (30_000..38_000).contains(&at)).then_some(Outcome::Timeout)),
+        ("name-service", |t, at| (t == "resolver" && (30_000..40_000).contains(&at)).then_some(Outcome::Timeout)),
+        ("receiver-refusing", |t, at| (t == "receiver" && (30_000..40_000).contains(&at)).then_some(Outcome::Refused)),
+        ("target-missing", |t, at| (t == "ref-b" && (30_000..50_000).contains(&at)).then_some(Outcome::Timeout)),
+    ];
+    for (cause, world) in cases {
+        assert_eq!(causes(&play(90, world)), [cause]);
+    }
+}
+
+#[test]
+fn a_refusal_during_a_cut_line_stays_the_stations() {
+    // The receiver answers with a refusal: that is no silence of the line, whatever the reference points do.
+    let world: World = |t, at| match t {
+        "receiver" if (30_000..60_000).contains(&at) => Some(Outcome::Refused),
+        t if t.starts_with("ref") && (30_000..60_000).contains(&at) => Some(Outcome::Timeout),
+        _ => None,
+    };
+    assert!(causes(&play(90, world)).contains(&"receiver-refusing"));
+}
+
+#[test]
+fn heavy_losses_are_a_burst_and_single_ones_are_nothing() {
+    let burst: World = |t, at| {
+        let lost = (at / 333) % 4 != 1;
+        (outside(t) && (30_000..39_000).contains(&at) && lost).then_some(Outcome::Timeout)
+    };
+    assert_eq!(causes(&play(90, burst)), ["loss-burst"]);
+    let single: World = |t, at| (outside(t) && at % 50_000 < 500).then_some(Outcome::Timeout);
+    assert_eq!(causes(&play(300, single)), Vec::<&str>::new());
+}
+
+#[test]
+fn a_router_that_never_answers_echo_is_a_fact_not_a_fault() {
+    let mut entries = play(90, |_, _| None);
+    for e in &mut entries {
+        if let Entry::Seen(o) = e
+            && o.question == Question::GatewayEcho
+        {
+            (o.outcome, o.known) = (Outcome::Timeout, o.asked + Micros::from_secs(2));
+        }
+    }
+    entries.sort_by_key(Entry::known);
+    let look = judged(&entries).look();
+    assert!(look.troubles.is_empty(), "{:?}", look.troubles);
+    assert_eq!(look.never_answered, [(Lane::Router, "gw".to_owned())]);
+}
+
+#[test]
+fn a_pause_is_blind_and_neither_good_nor_bad() {
+    let mut entries = play(120, |_, _| None);
+    entries.retain(|e| !(Moment(40_000_000)..Moment(80_000_000)).contains(&e.known()));
+    let look = judged(&entries).look();
+    assert!(look.troubles.is_empty());
+    assert!((look.observed.secs() - 80.0).abs() < 2.5, "{}", look.observed.secs());
+}
+
+#[test]
+fn an_outage_running_into_a_pause_ends_somewhere_in_it() {
+    let cut: World = |t, at| (outside(t) && (30_000..70_000).contains(&at)).then_some(Outcome::Timeout);
+    let mut entries = play(120, cut);
+    entries.retain(|e| !(Moment(42_000_000)..Moment(80_000_000)).contains(&e.known()));
+    let look = judged(&entries).look();
+    let t = look.troubles.iter().find(|t| t.root.lane == Lane::Outside).expect("seen");
+    let end = t.root.end.expect("over");
+    assert!(end.earliest.secs() < 42.0 && end.latest.secs() > 75.0, "{end:?}");
+}
+
+#[test]
+fn a_second_address_server_stands_beside_everything_else() {
+    let mut entries = play(60, |_, _| None);
+    for (at, servers) in [(10, 1), (20, 2), (30, 2), (40, 2), (50, 2)] {
+        let offers = (1..=servers)
+            .map(|n| Lease { server: Some(ip(n)), from: Some(Mac([2, 0, 0, 0, 0, n])), ..Lease::default() })
+            .collect();
+        entries.push(Entry::Seen(plain(at * 1_000, Question::Offers, Detail::Offers { offers, discarded: 0 })));
+    }
+    entries.sort_by_key(Entry::known);
+    let j = judged(&entries).judgement();
+    assert_eq!(j.kind, VerdictKind::MendFirst);
+    assert_eq!(j.look.troubles[0].cause.word(), "second-address-server");
+}
+
+/// A plain reading of the whole: a lane is silent between the answer before and the answer after every run in which
+/// nothing of it answered for `CLEAR_AFTER` and at least three questions. Written without the tracker.
+fn silent_runs(entries: &[Entry], lane: Lane) -> Vec<(Moment, Moment)> {
+    let mut samples: Vec<&Observation> = entries
+        .iter()
+        .filter_map(|e| if let Entry::Seen(o) = e { Some(o) } else { None })
+        .filter(|o| o.lane() == lane && o.outcome.was_asked())
+        .collect();
+    samples.sort_by_key(|o| o.asked);
+    let mut runs = Vec::new();
+    let mut run: Vec<&Observation> = Vec::new();
+    for o in samples {
+        if o.outcome == Outcome::Answered {
+            if run.len() >= 3 {
+                runs.push((run[0].asked, run[run.len() - 1].asked));
+            }
+            run.clear();
+        } else {
+            run.push(o);
+        }
+    }
+    runs
+}
+
+proptest! {
+    /// Entries of one moment may reach the judge in any order; and however it is cut into looks, the end is the same.
+    #[test]
+    fn streaming_equals_batch(
+        cuts in prop::collection::vec((10_000i64..100_000, 4_000i64..15_000), 1..4),
+        looks in prop::collection::vec(0usize..600, 0..5),
+    ) {
+        // Cuts far enough apart that each stands alone, clear time included.
+        let mut cuts = cuts;
+        cuts.sort_unstable();
+        cuts.dedup_by(|b, a| b.0 < a.0 + a.1 + 8_000);
+        let mut entries = play(130, |_, _| None);
+        for e in &mut entries {
+            if let Entry::Seen(o) = e
+                && outside(&o.target)
+                && cuts.iter().any(|(from, len)| (from * MS..(from + len) * MS).contains(&o.asked.0))
+            {
+                (o.outcome, o.known) = (Outcome::Timeout, o.asked + Micros::from_secs(2));
+            }
+        }
+        entries.sort_by_key(Entry::known);
+        let mut streaming = Judge::new(settings());
+        for (i, e) in entries.iter().enumerate() {
+            streaming.take(e);
+            if looks.contains(&i) {
+                let _ = streaming.look();
+            }
+        }
+        let look = streaming.look();
+        prop_assert_eq!(format!("{look:?}"), format!("{:?}", judged(&entries).look()));
+        let seen: Vec<(Moment, Moment)> = look.troubles.iter().filter(|t| t.root.lane == Lane::Outside)
+            .map(|t| (t.root.start.latest, t.root.end.expect("ended").earliest)).collect();
+        prop_assert_eq!(seen, silent_runs(&entries, Lane::Outside));
+        prop_assert!(look.troubles.iter().all(|t| t.cause.word() == "access-line"));
+    }
+}

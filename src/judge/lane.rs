@@ -1,0 +1,340 @@
+//! One asked lane (router, names, outside, receiver): from answers and failures to spans.
+//!
+//! Works in the order of asking. Failures are known late (after the patience), so samples wait in a short queue until
+//! nothing asked earlier can still arrive. Declares a span silent after k failures in a row over every target of the
+//! lane, k from the measured loss so that false ones stay under one a year (success-run rule); groups lesser losses
+//! after RFC 3611 section 4.7.2. Does not say why.
+
+use super::observation::{Lane, Outcome, Question};
+use super::settings::{BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN};
+use super::span::{Oddity, Span};
+use super::stats::run_length;
+use super::time::{Edge, Micros, Moment};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// One question's result as the lane sees it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sample {
+    /// When it was asked.
+    pub asked: Moment,
+    /// When it was known.
+    pub known: Moment,
+    /// Whether the target answered usably.
+    pub good: bool,
+    /// What came back.
+    pub outcome: Outcome,
+}
+
+/// A target of the lane.
+#[derive(Clone, Debug)]
+struct Target {
+    name: Arc<str>,
+    /// One gateway asked in two ways is two targets of its lane; a TLS receiver's connect and handshake are one.
+    way: Question,
+    ever_good: bool,
+    last_asked: Moment,
+    /// Failures in a row, and when the first of them began.
+    run: u32,
+    run_start: Edge,
+    /// What the other targets did during that run.
+    others_good: u32,
+    others_bad: u32,
+    missing: bool,
+}
+
+/// A group of losses that may become a span.
+#[derive(Clone, Debug)]
+struct Group {
+    /// Per target: its first failure in the group and how many.
+    losses: BTreeMap<usize, (Edge, u32)>,
+    failures: BTreeMap<Outcome, u32>,
+    answers: u32,
+    /// Answers since the last failure.
+    pending: u32,
+    /// Failures in a row right now, and by which targets.
+    run: u32,
+    run_targets: Vec<usize>,
+    silent: bool,
+    from_first_look: bool,
+    last_bad: Moment,
+    end: Option<Edge>,
+}
+
+/// The tracker of one lane.
+#[derive(Clone, Debug)]
+pub struct LaneTracker {
+    lane: Lane,
+    gap: Micros,
+    hold: Micros,
+    waiting: BTreeMap<(Moment, u64), (usize, Sample)>,
+    sequence: u64,
+    targets: Vec<Target>,
+    group: Option<Group>,
+    spans: Vec<Span>,
+    first: Option<Moment>,
+    last: Option<Moment>,
+    last_good: Option<Moment>,
+    blind: Vec<(Moment, Moment)>,
+    good: u64,
+    random_losses: u64,
+}
+
+impl LaneTracker {
+    /// A tracker for `lane`; a pause longer than `gap` is blind; every outcome is known at most `patience` after it was
+    /// asked.
+    pub fn new(lane: Lane, gap: Micros, patience: Micros) -> Self {
+        Self {
+            lane,
+            gap,
+            hold: patience + Micros::from_secs(1),
+            waiting: BTreeMap::new(),
+            sequence: 0,
+            targets: Vec::new(),
+            group: None,
+            spans: Vec::new(),
+            first: None,
+            last: None,
+            last_good: None,
+            blind: Vec::new(),
+            good: 0,
+            random_losses: 0,
+        }
+    }
+
+    /// Which lane.
+    pub fn lane(&self) -> Lane {
+        self.lane
+    }
+
+    /// Queues a sample of `target`, asked in the way of `question`. Call [`Self::advance`] with the time it became known.
+    pub fn queue_as(&mut self, question: Question, target: &Arc<str>, sample: Sample) {
+        let way = if question == Question::Handshake { Question::Connect } else { question };
+        let index = self.targets.iter().position(|t| t.way == way && t.name == *target).unwrap_or_else(|| {
+            self.targets.push(Target {
+                way,
+                name: Arc::clone(target),
+                ever_good: false,
+                last_asked: sample.asked,
+                run: 0,
+                run_start: Edge::exact(sample.asked),
+                others_good: 0,
+                others_bad: 0,
+                missing: false,
+            });
+            self.targets.len() - 1
+        });
+        self.sequence += 1;
+        self.waiting.insert((sample.asked, self.sequence), (index, sample));
+    }
+
+    /// Takes in every queued sample that nothing earlier can overtake any more.
+    pub fn advance(&mut self, now: Moment) {
+        let ripe = now - self.hold;
+        while let Some(entry) = self.waiting.first_entry() {
+            if entry.key().0 > ripe {
+                break;
+            }
+            let (index, sample) = entry.remove();
+            self.take(index, sample);
+        }
+    }
+
+    /// The lane as it stands: everything queued taken in, the open group included if it qualifies.
+    pub fn settled(&self) -> Self {
+        let mut copy = self.clone();
+        while let Some(((..), (index, sample))) = copy.waiting.pop_first() {
+            copy.take(index, sample);
+        }
+        if let Some(group) = copy.group.take() {
+            let end = if group.pending >= 2 { group.end } else { None };
+            if let Some(mut span) = copy.judge(&group) {
+                span.end = end;
+                copy.spans.push(span);
+            }
+        }
+        for t in &copy.targets {
+            if t.missing && t.ever_good {
+                copy.spans.push(Span::new(copy.lane, Oddity::TargetMissing(Arc::clone(&t.name)), t.run_start));
+            }
+        }
+        copy
+    }
+
+    /// Spans found so far, in the order they were closed.
+    pub fn spans(&self) -> &[Span] {
+        &self.spans
+    }
+
+    /// First and last moment asked, where anything was.
+    pub fn reach(&self) -> Option<(Moment, Moment)> {
+        self.first.zip(self.last)
+    }
+
+    /// Pauses between questions too long to count as observed.
+    pub fn blind(&self) -> &[(Moment, Moment)] {
+        &self.blind
+    }
+
+    /// Targets that never answered while others did.
+    pub fn never_answered(&self) -> impl Iterator<Item = &Arc<str>> {
+        self.targets.iter().filter(|t| t.missing && !t.ever_good).map(|t| &t.name)
+    }
+
+    /// Loss outside spans: failures and questions.
+    pub fn random_loss(&self) -> (u64, u64) {
+        (self.random_losses, self.good + self.random_losses)
+    }
+
+    fn take(&mut self, index: usize, s: Sample) {
+        if let Some(last) = self.last
+            && s.asked - last > self.gap
+        {
+            self.blind.push((last, s.asked));
+            self.close_at_gap(s.asked);
+        }
+        self.first.get_or_insert(s.asked);
+        self.last = Some(self.last.map_or(s.asked, |l| l.max(s.asked)));
+        self.targets[index].last_asked = s.asked;
+        if s.good { self.take_good(index, s) } else { self.take_bad(index, s) }
+    }
+
+    fn take_good(&mut self, index: usize, s: Sample) {
+        for (i, t) in self.targets.iter_mut().enumerate() {
+            if i != index && t.run > 0 {
+                t.others_good += 1;
+            }
+        }
+        let t = &mut self.targets[index];
+        if t.missing && t.ever_good {
+            let mut span = Span::new(self.lane, Oddity::TargetMissing(Arc::clone(&t.name)), t.run_start);
+            span.end = Some(Edge::between(self.last.unwrap_or(s.asked), s.known));
+            span.failures.insert(Outcome::Timeout, t.run);
+            self.spans.push(span);
+        }
+        (t.missing, t.ever_good, t.run) = (false, true, 0);
+        self.good += 1;
+        self.last_good = Some(self.last_good.map_or(s.known, |l| l.max(s.known)));
+        let Some(group) = &mut self.group else { return };
+        group.pending += 1;
+        (group.run, group.run_targets) = (0, Vec::new());
+        if group.pending == 1 {
+            group.end = Some(Edge::between(group.last_bad, s.known));
+        }
+        if group.pending >= CLEAR_ANSWERS && s.asked - group.last_bad >= CLEAR_AFTER {
+            self.close();
+        }
+    }
+
+    fn take_bad(&mut self, index: usize, s: Sample) {
+        for (i, t) in self.targets.iter_mut().enumerate() {
+            if i != index && t.run > 0 {
+                t.others_bad += 1;
+            }
+        }
+        let start = Edge::between(self.last_good.map_or(s.asked, |g| g.min(s.asked)), s.asked);
+        let never_good = self.last_good.is_none();
+        let t = &mut self.targets[index];
+        t.run += 1;
+        if t.run == 1 {
+            (t.run_start, t.others_good, t.others_bad) = (start, 0, 0);
+        }
+        if !t.missing && t.run >= 4 && t.others_good >= 3 && t.others_good >= 2 * t.others_bad {
+            t.missing = true;
+            self.forget(index);
+        }
+        if self.targets[index].missing {
+            return;
+        }
+        let need = self.run_needed();
+        let group = self.group.get_or_insert_with(|| Group {
+            losses: BTreeMap::new(),
+            failures: BTreeMap::new(),
+            answers: 0,
+            pending: 0,
+            run: 0,
+            run_targets: Vec::new(),
+            silent: false,
+            from_first_look: never_good,
+            last_bad: s.asked,
+            end: None,
+        });
+        group.answers += std::mem::take(&mut group.pending);
+        group.losses.entry(index).or_insert((start, 0)).1 += 1;
+        *group.failures.entry(s.outcome).or_insert(0) += 1;
+        group.run += 1;
+        if !group.run_targets.contains(&index) {
+            group.run_targets.push(index);
+        }
+        (group.last_bad, group.end) = (s.asked, None);
+        let recent = s.asked - self.gap;
+        let all = self.targets.iter().enumerate().filter(|(_, t)| !t.missing && t.last_asked >= recent);
+        if group.run >= need && all.into_iter().all(|(i, _)| group.run_targets.contains(&i)) {
+            group.silent = true;
+        }
+    }
+
+    /// k: failures in a row that declare silence, so that chance does it less than once a year.
+    fn run_needed(&self) -> u32 {
+        let asked = self.good + self.random_losses;
+        let (Some(first), Some(last)) = (self.first, self.last) else { return LEAST_RUN };
+        // Before some hundred questions the loss is not measured well enough to raise k.
+        if asked < 100 || last <= first {
+            return LEAST_RUN;
+        }
+        let per_year = asked as f64 / (last - first).secs() * 365.25 * 86_400.0;
+        let loss = self.random_losses as f64 / asked as f64;
+        run_length::failures_needed(per_year, loss).clamp(LEAST_RUN, 12)
+    }
+
+    /// Takes a target's failures out of the group: the target is missing, the lane is not.
+    fn forget(&mut self, index: usize) {
+        let Some(group) = &mut self.group else { return };
+        group.losses.remove(&index);
+        group.run_targets.retain(|i| *i != index);
+        if group.losses.is_empty() {
+            self.group = None;
+        }
+    }
+
+    fn close(&mut self) {
+        let Some(group) = self.group.take() else { return };
+        match self.judge(&group) {
+            Some(mut span) => {
+                span.end = group.end;
+                self.spans.push(span);
+            }
+            None => self.random_losses += group.losses.values().map(|(_, n)| u64::from(*n)).sum::<u64>(),
+        }
+    }
+
+    /// Nobody looked for a while: what was open ends somewhere in the pause.
+    fn close_at_gap(&mut self, next: Moment) {
+        if let Some(group) = &mut self.group
+            && group.end.is_none()
+        {
+            group.end = Some(Edge::between(group.last_bad, next));
+        }
+        self.close();
+        self.last_good = None;
+    }
+
+    /// The group as a span, if it is more than chance.
+    fn judge(&self, group: &Group) -> Option<Span> {
+        let losses: u32 = group.losses.values().map(|(_, n)| n).sum();
+        let share = f64::from(group.answers) / f64::from((group.answers + losses).max(1));
+        let oddity = if group.silent && share < BURST_ANSWERS {
+            Oddity::Silent
+        } else if losses >= BURST_LOSSES && 1.0 - share >= BURST_DENSITY {
+            Oddity::LossBurst
+        } else {
+            return None;
+        };
+        let start = group.losses.values().map(|(e, _)| *e).min_by_key(|e| e.latest)?;
+        let mut span = Span::new(self.lane, oddity, start);
+        span.from_first_look = group.from_first_look;
+        span.failures.clone_from(&group.failures);
+        span.answers = group.answers;
+        Some(span)
+    }
+}

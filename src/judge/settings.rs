@@ -1,0 +1,53 @@
+//! What the judge is told about the site besides observations. Every threshold here has a name and a source.
+
+use super::observation::Lane;
+use super::requirement::RequirementSet;
+use super::time::Micros;
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+/// A lane is clear again only after this long without a failure (choice: longer than one TCP SYN retransmission,
+/// RFC 6298 section 2, so that a retry is not read as a recovery).
+pub const CLEAR_AFTER: Micros = Micros::from_secs(3);
+/// ... and at least this many answers (choice).
+pub const CLEAR_ANSWERS: u32 = 3;
+/// Fewest consecutive failures that can declare a lane silent (facts: k from measured loss, never under 3).
+pub const LEAST_RUN: u32 = 3;
+/// Fewest failures in one group that make a loss burst (choice: at 1 % random loss a group this large comes less than
+/// once in some hundred thousand questions).
+pub const BURST_LOSSES: u32 = 5;
+/// ... and their least share among the questions of the group (choice, as above).
+pub const BURST_DENSITY: f64 = 0.25;
+/// Share of answers inside a span from which it is called a loss burst rather than silence (choice).
+pub const BURST_ANSWERS: f64 = 0.10;
+/// A router that comes back within this time is taken to have restarted (common practice, no source: 30 to 180 s).
+pub const RESTART_WITHIN: Micros = Micros::from_secs(300);
+/// How long outer lanes may take to follow an inner one back (choice: a few retries of ARP and TCP).
+pub const RECOVERY: Micros = Micros::from_secs(10);
+
+/// The judge's settings.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// Receivers by name; the path is theirs.
+    pub receivers: BTreeSet<Arc<str>>,
+    /// Receivers judged by their TLS handshake.
+    pub tls_receivers: BTreeSet<Arc<str>>,
+    /// Longest wait for any answer; failures are known no later than this after the question.
+    pub patience: Micros,
+    /// Longest interval between two questions of the slowest probe in each lane.
+    pub cadence: [(Lane, Micros); 7],
+    /// The station's supervision interval, where known.
+    pub supervision: Option<Micros>,
+    /// What is required.
+    pub requirements: RequirementSet,
+    /// Signalling uses that this tool must not judge (fire, CO, medical, hold-up).
+    pub out_of_scope: Vec<String>,
+}
+
+impl Settings {
+    /// The pause after which a lane counts as blind: three turns and the patience.
+    pub fn gap_of(&self, lane: Lane) -> Micros {
+        let every = self.cadence.iter().find(|(l, _)| *l == lane).map_or(Micros::from_secs(60), |(_, c)| *c);
+        Micros(every.0 * 3) + self.patience
+    }
+}

@@ -1,0 +1,82 @@
+//! Counts and times per target, in bounded memory.
+
+use super::observation::{Observation, Outcome, Question};
+use super::time::Moment;
+use hdrhistogram::Histogram;
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// Targets kept apart; beyond this, observations still reach the lanes but are not tallied one by one.
+const MOST_TARGETS: usize = 64;
+/// Longest round trip told apart, microseconds (one minute).
+const LONGEST_US: u64 = 60_000_000;
+
+/// One target's counts and times.
+#[derive(Clone, Debug)]
+pub struct Tally {
+    /// Counts by outcome, blind ones included.
+    pub outcomes: BTreeMap<Outcome, u64>,
+    /// Round-trip times of answers, microseconds, to three figures; `None` until the first.
+    pub rtt: Option<Histogram<u32>>,
+    /// Last observation.
+    pub last: (Moment, Outcome),
+}
+
+impl Tally {
+    /// Times really asked.
+    pub fn asked(&self) -> u64 {
+        self.outcomes.iter().filter(|(o, _)| o.was_asked()).map(|(_, n)| n).sum()
+    }
+
+    /// Times answered.
+    pub fn answered(&self) -> u64 {
+        self.outcomes.get(&Outcome::Answered).copied().unwrap_or(0)
+    }
+
+    /// Least, median, 95th percentile and most, milliseconds.
+    pub fn rtt_ms(&self) -> Option<[f64; 4]> {
+        let h = self.rtt.as_ref()?;
+        let ms = |us: u64| us as f64 / 1e3;
+        Some([ms(h.min()), ms(h.value_at_quantile(0.5)), ms(h.value_at_quantile(0.95)), ms(h.max())])
+    }
+}
+
+/// All tallies, by question and target.
+#[derive(Clone, Debug, Default)]
+pub struct Tallies(BTreeMap<(Question, Arc<str>), Tally>);
+
+impl Tallies {
+    /// Counts an observation.
+    pub fn count(&mut self, o: &Observation) {
+        let key = (o.question, Arc::clone(&o.target));
+        if self.0.len() >= MOST_TARGETS && !self.0.contains_key(&key) {
+            return;
+        }
+        let tally = self.0.entry(key).or_insert_with(|| Tally {
+            outcomes: BTreeMap::new(),
+            rtt: None,
+            last: (o.known, o.outcome),
+        });
+        *tally.outcomes.entry(o.outcome).or_insert(0) += 1;
+        tally.last = (o.known, o.outcome);
+        if let (Outcome::Answered, Some(rtt)) = (o.outcome, o.rtt) {
+            let us = rtt.took.0.clamp(1, LONGEST_US as i64) as u64;
+            if tally.rtt.is_none() {
+                tally.rtt = Histogram::new_with_bounds(1, LONGEST_US, 3).ok();
+            }
+            if let Some(h) = &mut tally.rtt {
+                h.saturating_record(us);
+            }
+        }
+    }
+
+    /// Every tally, by question and target.
+    pub fn iter(&self) -> impl Iterator<Item = (Question, &Arc<str>, &Tally)> {
+        self.0.iter().map(|((q, t), tally)| (*q, t, tally))
+    }
+
+    /// Whether anything was really asked of this question.
+    pub fn ever_asked(&self, question: Question) -> bool {
+        self.0.iter().any(|((q, _), t)| *q == question && t.asked() > 0)
+    }
+}
