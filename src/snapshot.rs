@@ -217,8 +217,8 @@ pub struct Blind {
 }
 
 impl Snapshot {
-    /// Wall time of a second on the axis.
+    /// Wall time of a second on the axis; saturates where the sum leaves the range.
     pub fn wall(&self, at_s: f64) -> WallTime {
-        WallTime(self.watch.began.0 + (at_s * 1e6) as i64)
+        WallTime(self.watch.began.0.saturating_add((at_s * 1e6) as i64))
     }
 }

@@ -1,1 +1,13 @@
-//! (room for show)
+//! From a [`crate::snapshot::Snapshot`] to what people and programs read. Pure renderers.
+//!
+//! Decides words, layout and escaping; judges nothing and measures nothing. The time zone is passed in, and every text
+//! prints it. All text from the network or from a file goes through [`escape`] or, for JSON, the same care.
+
+pub mod axis;
+pub mod chart;
+pub mod escape;
+pub mod json;
+pub mod report;
+pub mod telling;
+pub mod terminal;
+pub mod words;

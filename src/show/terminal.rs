@@ -1,0 +1,178 @@
+//! The view while a survey runs: a calm screen for terminals, plain lines elsewhere.
+//!
+//! Decides layout only. The screen draws the path as one thread from the inside out: unbroken where a lane carries,
+//! dashed where it carries in part, torn where it does not, dotted where nobody could look. Every state is also a
+//! word, so nothing depends on colour. The caller owns the cursor; nothing here writes.
+
+use super::words::{self, Clock, fit, safe, span, wrap};
+use crate::snapshot::{LaneState, LaneView, Snapshot, Trouble};
+use jiff::tz::TimeZone;
+
+pub use super::telling::verdict;
+
+/// Columns for the lane's name.
+const NAME: usize = 13;
+
+/// The screen: at most `height` lines of at most `width` columns (colour codes not counted), times in `zone`, `left`
+/// seconds to go where that is known. Made for 80x24; below 40 columns text is cut shorter but still shown.
+pub fn live(
+    s: &Snapshot,
+    zone: &TimeZone,
+    width: usize,
+    height: usize,
+    colour: bool,
+    left: Option<f64>,
+) -> Vec<String> {
+    let ink = Ink { on: colour };
+    let clock = Clock::new(s, zone);
+    let mut top = vec![ink.strong(&fit(&title(s), width)), ink.faint(&fit(&progress(s, left), width))];
+    let lanes: Vec<String> = s.lanes.iter().map(|l| lane_line(l, &clock, s.watch.elapsed_s, width, ink)).collect();
+    let mut trouble = trouble_lines(s, &clock, width);
+    let mut verdict = wrap(&format!("So far: {}.", words::verdict(s)), width, "", "");
+    let mut foot = vec![ink.faint(&fit("Ctrl-C ends early; what was seen is reported all the same.", width))];
+
+    // Where the screen is low, the least needed goes first: air, foot, trouble's later lines, verdict.
+    let spare = |parts: &[&Vec<String>], height: usize| height.saturating_sub(parts.iter().map(|p| p.len()).sum());
+    if spare(&[&top, &lanes], height) < 5 {
+        foot.clear();
+    }
+    trouble.truncate(spare(&[&top, &lanes, &foot], height).min(6));
+    verdict.truncate(spare(&[&top, &lanes, &foot, &trouble], height).min(2));
+    let mut air = spare(&[&top, &lanes, &foot, &trouble, &verdict], height);
+    let mut out = std::mem::take(&mut top);
+    for part in [lanes, trouble, verdict, foot] {
+        if !part.is_empty() && air > 0 {
+            out.push(String::new());
+            air -= 1;
+        }
+        out.extend(part);
+    }
+    out.truncate(height);
+    out
+}
+
+/// Lines for what changed between two snapshots, each with its time; none where nothing a reader cares for changed.
+/// Start with `Snapshot::default()` as `before` to introduce every lane.
+pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec<String> {
+    let clock = Clock::new(after, zone);
+    let mut changes: Vec<(f64, String)> = Vec::new();
+    let now = after.watch.elapsed_s;
+    for view in &after.lanes {
+        let was = before.lanes.iter().find(|b| b.lane == view.lane).map(|b| b.state);
+        if was == Some(view.state) {
+            continue;
+        }
+        let since = now - words::held_for(view).unwrap_or(0.0);
+        let name = words::lane(view.lane);
+        let is = words::state(view.lane, view.state);
+        let was = was.map(|w| format!(", was: {}", words::state(view.lane, w))).unwrap_or_default();
+        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", safe(&view.last)) };
+        changes.push((since, format!("{name}: {is}{was}{last}")));
+    }
+    for t in &after.troubles {
+        let number = t.number;
+        match before.troubles.iter().find(|b| b.number == number) {
+            None => changes.push((t.start_s[1], format!("Trouble {number} begins: {}", trouble_words(t, now)))),
+            Some(b) if b.end_s.is_none() && t.end_s.is_some() => {
+                let end = t.end_s.map_or(now, |e| e[1]);
+                changes.push((end, format!("Trouble {number} is over: {}", trouble_words(t, now))));
+            }
+            Some(b) if b.cause != t.cause => {
+                changes.push((now, format!("Trouble {number} is now read differently: {}", trouble_words(t, now))));
+            }
+            Some(_) => {}
+        }
+    }
+    if before.verdict.kind != after.verdict.kind {
+        changes.push((now, format!("So far: {}. {}", words::verdict(after), safe(&after.verdict.sentence))));
+    }
+    changes.sort_by(|a, b| a.0.total_cmp(&b.0));
+    changes.into_iter().map(|(at, line)| format!("{}  {line}", clock.at(at))).collect()
+}
+
+fn trouble_words(t: &Trouble, now_s: f64) -> String {
+    let kind = if t.outage { "outage" } else { "the path still carried" };
+    let ended = if t.end_s.is_some() { format!("; {}", words::lasted(t, now_s)) } else { String::new() };
+    format!("{} ({kind}{ended})", safe(&t.sentence))
+}
+
+fn title(s: &Snapshot) -> String {
+    let practice = if s.practice { "  (practice site)" } else { "" };
+    format!("pathproof  {}{practice}", safe(&s.site))
+}
+
+fn progress(s: &Snapshot, left: Option<f64>) -> String {
+    let seen = format!("{} watched, {} seen", span(s.watch.elapsed_s), words::percent(s.watch.coverage));
+    match left {
+        Some(l) if l >= 1.0 => format!("{} left; {seen}", span(l.round())),
+        Some(_) => format!("finishing; {seen}"),
+        None => format!("{seen}; runs until stopped"),
+    }
+}
+
+/// One lane on one line. What is cut first on a narrow screen is what was last seen, never the state.
+fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: Ink) -> String {
+    let thread = match view.state {
+        LaneState::Good => "┃",
+        LaneState::Strained => "╏",
+        LaneState::Bad => "✕",
+        LaneState::Blind => "·",
+    };
+    let state = words::state(view.lane, view.state);
+    let held = words::held_for(view).map(|h| format!(" for {}", span(h.floor()))).unwrap_or_default();
+    let mut said = format!("{state}{held}");
+    if !view.last.is_empty() {
+        // An old answer must not read as a fresh one.
+        let old = match view.last_s {
+            Some(at) if now_s - at > 60.0 => format!("; at {}", clock.short(at, false)),
+            _ => String::new(),
+        };
+        said = format!("{said}: {}{old}", safe(&view.last));
+    }
+    let room = width.saturating_sub(NAME + 4);
+    let name = format!("{:<NAME$}", words::lane(view.lane));
+    let said = fit(&said, room);
+    let said = match view.state {
+        LaneState::Bad => ink.strong(&said),
+        LaneState::Blind => ink.faint(&said),
+        _ => said,
+    };
+    format!(" {thread} {name} {said}")
+}
+
+fn trouble_lines(s: &Snapshot, clock: &Clock<'_>, width: usize) -> Vec<String> {
+    let Some(t) = s.troubles.last() else {
+        return vec![fit("No trouble so far.", width)];
+    };
+    let before = match s.troubles.len() {
+        1 => String::new(),
+        n => format!(" ({} before it)", n - 1),
+    };
+    let head = format!("Last trouble: {}{before}", t.number);
+    let when = format!("began {}, {}", clock.edge(t.start_s), words::lasted(t, s.watch.elapsed_s));
+    let mut lines = vec![fit(&head, width)];
+    lines.extend(wrap(&safe(&t.sentence), width, "  ", "  ").into_iter().take(3));
+    lines.extend(wrap(&when, width, "  ", "  "));
+    lines
+}
+
+/// Two weights of the terminal's own ink; no hues, so it reads on any background.
+#[derive(Clone, Copy)]
+struct Ink {
+    on: bool,
+}
+
+impl Ink {
+    fn strong(self, text: &str) -> String {
+        self.sgr("1", text)
+    }
+
+    fn faint(self, text: &str) -> String {
+        self.sgr("2", text)
+    }
+
+    /// Select Graphic Rendition (ECMA-48 section 8.3.117).
+    fn sgr(self, code: &str, text: &str) -> String {
+        if self.on && !text.is_empty() { format!("\x1b[{code}m{text}\x1b[0m") } else { text.to_owned() }
+    }
+}
