@@ -1,1 +1,4 @@
-//! (room for cli)
+//! One file per command, and the exit codes they share.
+
+pub mod check;
+pub mod exit;

@@ -1,7 +1,26 @@
 //! The site file: what is known of the site before measuring.
 //!
-//! In order: `plan` (what the agent will do, every value settled).
+//! In order: `keys` (the one table of what a site file may say), `value` (one value read and checked), `model` (what a
+//! checked file says), `load` (text to model, or every problem found), `template` (the commented file, from the same
+//! table), `cadence` (floors and defaults), `host` (what this host knows), `resolve` (all of it to the plan),
+//! `announce` (the plan in words, before the first packet), `plan` (what the agent will do, every value settled),
+//! `requirements` (named thresholds).
 
+pub mod announce;
+pub mod cadence;
+pub mod host;
+pub mod keys;
+pub mod load;
+pub mod model;
 pub mod plan;
 pub mod requirements;
+pub mod resolve;
+pub mod template;
+pub mod value;
+
+pub use announce::announce;
+pub use host::HostFacts;
+pub use load::{Problem, load};
+pub use model::SiteFile;
 pub use plan::*;
+pub use resolve::{Settled, resolve};

@@ -4,6 +4,7 @@
 use crate::judge::Micros;
 use serde::{Deserialize, Serialize};
 use std::net::{IpAddr, SocketAddr};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What the site is.
@@ -15,6 +16,98 @@ pub enum SiteKind {
     Household,
     /// A shop or office.
     SmallBusiness,
+}
+
+/// The kind of line the site's internet comes by.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Access {
+    /// Glass to the building.
+    Fibre,
+    /// The television cable.
+    Cable,
+    /// The telephone pair.
+    Dsl,
+    /// Radio from a mast, at a fixed place.
+    FixedWireless,
+    /// Radio from orbit.
+    Satellite,
+    /// Not known.
+    #[default]
+    Unknown,
+}
+
+/// What the alarm system is used for. Only burglary can be judged here.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Use {
+    /// Intrusion signalling: what this program can judge.
+    Burglary,
+    /// Fire. Out of scope: the authority decides.
+    Fire,
+    /// Carbon monoxide. Out of scope.
+    Co,
+    /// Medical call. Out of scope.
+    Medical,
+    /// Hold-up or duress. Out of scope.
+    HoldUp,
+}
+
+impl Use {
+    /// Whether a verdict may be given for this use at all.
+    pub const fn in_scope(self) -> bool {
+        matches!(self, Self::Burglary)
+    }
+}
+
+/// Where a piece of network gear takes its power.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum PoweredBy {
+    /// A wall outlet.
+    Wall,
+    /// A battery backup.
+    Backup,
+    /// An outlet with a wall switch: someone will switch it off.
+    SwitchedOutlet,
+    /// Not known.
+    #[default]
+    Unknown,
+}
+
+/// A piece of network gear on the path.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Gear {
+    /// Its name in the site file.
+    pub name: String,
+    /// Where its power comes from.
+    pub powered_by: PoweredBy,
+}
+
+/// What is known of the alarm panel. Nothing is ever sent to it.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Panel {
+    /// What its auxiliary output may deliver, mA.
+    pub aux_limit_ma: Option<u32>,
+    /// What already hangs on it, mA.
+    pub aux_load_ma: Option<u32>,
+    /// The communicator's hardware address.
+    pub communicator_mac: Option<[u8; 6]>,
+}
+
+/// What the site file says of the site that no probe can find out. Nothing here changes what is sent.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Background {
+    /// The kind of access line.
+    pub access: Access,
+    /// Whether the network gear is on a battery backup; `None`: not known.
+    pub mains_backed: Option<bool>,
+    /// How long that backup is said to last, minutes.
+    pub backup_minutes: Option<u32>,
+    /// Network gear on the path.
+    pub gear: Vec<Gear>,
+    /// The alarm panel.
+    pub panel: Panel,
 }
 
 /// How a target is reached.
@@ -59,6 +152,9 @@ pub struct Reference {
     pub name: Arc<str>,
     /// Address and port.
     pub address: SocketAddr,
+    /// True for the built-in root service addresses, which keep the longer floor.
+    #[serde(default)]
+    pub builtin: bool,
 }
 
 /// A resolver asked directly.
@@ -68,6 +164,14 @@ pub struct Resolver {
     pub name: Arc<str>,
     /// Address and port.
     pub address: SocketAddr,
+}
+
+impl Resolver {
+    /// A resolver named after its address; the port is shown only where it is not 53.
+    pub fn at(address: SocketAddr) -> Self {
+        let name = if address.port() == 53 { address.ip().to_string() } else { address.to_string() };
+        Self { name: name.into(), address }
+    }
 }
 
 /// How often each question is asked. Never under the floors in `site::cadence`.
@@ -96,6 +200,8 @@ pub struct Plan {
     pub kind: SiteKind,
     /// Interface name, where one was found or named.
     pub interface: Option<String>,
+    /// A lease file to read besides the usual places of the known clients.
+    pub lease_file: Option<PathBuf>,
     /// Resolvers to ask.
     pub resolvers: Vec<Resolver>,
     /// A name that exists, asked of each resolver.
@@ -112,6 +218,12 @@ pub struct Plan {
     pub supervision: Option<Micros>,
     /// Name of the requirement set.
     pub requirements: String,
+    /// What the alarm system is used for; anything but burglary is out of scope and the verdict must say so.
+    #[serde(default)]
+    pub uses: Vec<Use>,
+    /// What no probe can find out.
+    #[serde(default)]
+    pub background: Background,
     /// True where this is the practice site.
     pub practice: bool,
     /// True on the practice site on loopback addresses: link, address and router lanes are blind by design.

@@ -1,6 +1,7 @@
 //! The only system calls that need care and the only `unsafe`.
 #![allow(unsafe_code, reason = "the one room for it; every block states why it holds")]
 
+pub mod capability;
 pub mod clock;
 pub mod packet;
 pub mod terminal;

@@ -1,0 +1,266 @@
+//! What a sound site file says, typed.
+//!
+//! Built only from rows that passed `load`; it checks nothing again and fills nothing in: what the file left open stays
+//! `None` until `resolve` settles it with what the host knows.
+
+use super::load;
+use super::plan::{
+    Access, Background, Gear, Host, Panel, PoweredBy, Receiver, Reference, Resolver, SiteKind, Transport, Use,
+};
+use super::value::Value;
+use crate::judge::Micros;
+use serde::de::value::{Error as NoSuchWord, StrDeserializer};
+use serde::de::{DeserializeOwned, IntoDeserializer};
+use std::collections::BTreeMap;
+use std::net::SocketAddr;
+use std::ops::Range;
+use std::path::PathBuf;
+
+/// What a site file says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SiteFile {
+    /// The site's own mark.
+    pub id: String,
+    /// What the site is.
+    pub kind: SiteKind,
+    /// The interface to look through, where the file names one.
+    pub interface: Option<String>,
+    /// A lease file to read besides the usual places.
+    pub lease_file: Option<PathBuf>,
+    /// Name of the requirement set.
+    pub requirements: String,
+    /// The station's supervision interval.
+    pub supervision: Option<Micros>,
+    /// What the alarm system is used for.
+    pub uses: Vec<Use>,
+    /// Receivers.
+    pub receivers: Vec<Receiver>,
+    /// Reference points; empty: the built-in ones.
+    pub references: Vec<Reference>,
+    /// Resolvers; empty: the host's.
+    pub resolvers: Vec<Resolver>,
+    /// A name known to exist.
+    pub existing_name: String,
+    /// How often, where the file says.
+    pub cadence: Wishes,
+    /// What no probe can find out.
+    pub background: Background,
+}
+
+/// The cadence a site file asks for; `None`: the default of the mode.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Wishes {
+    /// Link and kernel addresses.
+    pub local: Option<Micros>,
+    /// Gateway.
+    pub router: Option<Micros>,
+    /// Each resolver.
+    pub names: Option<Micros>,
+    /// Each reference point.
+    pub outside: Option<Micros>,
+    /// Each receiver.
+    pub receiver: Option<Micros>,
+    /// A round of discover and conflict probe.
+    pub offers: Option<Micros>,
+}
+
+impl Default for SiteFile {
+    /// What an empty file says.
+    fn default() -> Self {
+        load::load("", b"").expect("an empty file is sound: its defaults pass their own forms")
+    }
+}
+
+/// Sections by name, each with its entries.
+pub(super) type Rows = BTreeMap<&'static str, Vec<Row>>;
+
+/// The checked values of one section, each with its place in the file.
+#[derive(Debug, Default)]
+pub(super) struct Row {
+    pub(super) values: BTreeMap<&'static str, (Value, Range<usize>)>,
+    /// Keys whose values did not pass.
+    pub(super) refused: Vec<&'static str>,
+}
+
+impl Row {
+    /// The values under these keys, if all are there: what two entries must not share.
+    pub(super) fn mark<'r>(&'r self, keys: &[&str]) -> Option<Vec<&'r Value>> {
+        keys.iter().map(|k| self.values.get(*k).map(|(v, _)| v)).collect()
+    }
+
+    fn take(&mut self, key: &'static str) -> Option<Value> {
+        self.values.remove(key).map(|(v, _)| v)
+    }
+
+    fn text(&mut self, key: &'static str) -> Option<String> {
+        match self.take(key)? {
+            Value::Text(t) => Some(t),
+            other => unreachable!("{key} passed a form of text, yet it is {other:?}"),
+        }
+    }
+
+    fn needed_text(&mut self, key: &'static str) -> String {
+        self.text(key).expect("load refuses a section without it, or gives its default")
+    }
+
+    fn word<T: DeserializeOwned>(&mut self, key: &'static str) -> T {
+        of_word(&self.needed_text(key))
+    }
+
+    fn length(&mut self, key: &'static str) -> Option<Micros> {
+        match self.take(key)? {
+            Value::Length(l) => Some(l),
+            other => unreachable!("{key} passed a form of length, yet it is {other:?}"),
+        }
+    }
+
+    fn whole(&mut self, key: &'static str) -> Option<u32> {
+        match self.take(key)? {
+            Value::Whole(n) => Some(u32::try_from(n).expect("the table of keys keeps whole numbers within u32")),
+            other => unreachable!("{key} passed a form of whole number, yet it is {other:?}"),
+        }
+    }
+
+    fn flag(&mut self, key: &'static str) -> Option<bool> {
+        match self.take(key)? {
+            Value::Flag(b) => Some(b),
+            other => unreachable!("{key} passed a form of flag, yet it is {other:?}"),
+        }
+    }
+
+    fn socket(&mut self, key: &'static str) -> SocketAddr {
+        match self.take(key) {
+            Some(Value::Socket(a)) => a,
+            other => unreachable!("{key} is refused when missing and passed a form of address, yet it is {other:?}"),
+        }
+    }
+
+    fn host(&mut self, key: &'static str) -> Host {
+        match self.take(key) {
+            Some(Value::Host(h)) => h,
+            other => unreachable!("{key} is refused when missing and passed a form of host, yet it is {other:?}"),
+        }
+    }
+
+    /// Every key of the table must have been read by now: one that was not would be ignored in silence.
+    fn finish(self) {
+        debug_assert!(self.values.is_empty(), "keys that load knows and the model does not read: {:?}", self.values);
+    }
+}
+
+impl SiteFile {
+    /// Builds the model from rows without problems.
+    pub(super) fn from_rows(mut rows: Rows) -> Self {
+        let mut site = single(&mut rows, "site");
+        let mut names = single(&mut rows, "names");
+        let mut cadence = single(&mut rows, "cadence");
+        let mut mains = single(&mut rows, "mains");
+        let mut panel = single(&mut rows, "panel");
+        let file = Self {
+            id: site.needed_text("id"),
+            kind: site.word("kind"),
+            interface: site.text("interface"),
+            lease_file: site.text("lease_file").map(PathBuf::from),
+            requirements: site.needed_text("requirements"),
+            supervision: site.length("supervision"),
+            uses: match site.take("uses") {
+                Some(Value::Words(words)) => words.iter().map(|w| of_word(w)).collect(),
+                other => unreachable!("uses has a default and passed a form of words, yet it is {other:?}"),
+            },
+            receivers: each(&mut rows, "receiver", |r| Receiver {
+                name: r.needed_text("name").into(),
+                host: r.host("host"),
+                port: r.whole("port").and_then(|p| u16::try_from(p).ok()).expect("load keeps ports within u16"),
+                transport: r.word::<Transport>("transport"),
+            }),
+            references: each(&mut rows, "reference", |r| Reference {
+                name: r.needed_text("name").into(),
+                address: r.socket("address"),
+                builtin: false,
+            }),
+            resolvers: each(&mut rows, "resolver", |r| Resolver::at(r.socket("address"))),
+            existing_name: names.needed_text("existing"),
+            cadence: Wishes {
+                local: cadence.length("local"),
+                router: cadence.length("router"),
+                names: cadence.length("names"),
+                outside: cadence.length("outside"),
+                receiver: cadence.length("receiver"),
+                offers: cadence.length("offers"),
+            },
+            background: Background {
+                access: site.word::<Access>("access"),
+                mains_backed: mains.flag("backed"),
+                backup_minutes: mains.whole("minutes"),
+                gear: each(&mut rows, "gear", |r| Gear {
+                    name: r.needed_text("name"),
+                    powered_by: r.word::<PoweredBy>("powered_by"),
+                }),
+                panel: Panel {
+                    aux_limit_ma: panel.whole("aux_limit_ma"),
+                    aux_load_ma: panel.whole("aux_load_ma"),
+                    communicator_mac: match panel.take("communicator_mac") {
+                        Some(Value::Hardware(mac)) => Some(mac),
+                        None => None,
+                        other => unreachable!("communicator_mac passed its form, yet it is {other:?}"),
+                    },
+                },
+            },
+        };
+        for row in [site, names, cadence, mains, panel] {
+            row.finish();
+        }
+        debug_assert!(rows.is_empty(), "sections that load knows and the model does not read: {rows:?}");
+        file
+    }
+}
+
+fn single(rows: &mut Rows, section: &'static str) -> Row {
+    rows.remove(section).and_then(|mut r| r.pop()).expect("load gives every single section one row")
+}
+
+fn each<T>(rows: &mut Rows, section: &'static str, mut read: impl FnMut(&mut Row) -> T) -> Vec<T> {
+    let rows = rows.remove(section).unwrap_or_default();
+    rows.into_iter()
+        .map(|mut row| {
+            let made = read(&mut row);
+            row.finish();
+            made
+        })
+        .collect()
+}
+
+/// The value a word of the table stands for, by the same names that reports and records use.
+fn of_word<T: DeserializeOwned>(word: &str) -> T {
+    let word: StrDeserializer<'_, NoSuchWord> = word.into_deserializer();
+    T::deserialize(word).expect("every word of the table of keys names a value; a test walks them")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::site::keys;
+
+    #[test]
+    fn every_word_of_the_table_names_a_value() {
+        fn all<T: DeserializeOwned + serde::Serialize>(words: &[&str]) {
+            for word in words {
+                assert_eq!(serde_json::to_value(of_word::<T>(word)).unwrap(), *word);
+            }
+        }
+        all::<SiteKind>(keys::KINDS);
+        all::<Access>(keys::ACCESSES);
+        all::<Use>(keys::USES);
+        all::<Transport>(keys::TRANSPORTS);
+        all::<PoweredBy>(keys::POWERED_BY);
+    }
+
+    #[test]
+    fn an_empty_file_says_a_household_with_nothing_named() {
+        let f = SiteFile::default();
+        assert_eq!((f.id.as_str(), f.kind, f.requirements.as_str()), ("site", SiteKind::Household, "household"));
+        assert_eq!((f.uses.as_slice(), f.existing_name.as_str()), (&[Use::Burglary][..], "example.com."));
+        assert!(f.receivers.is_empty() && f.references.is_empty() && f.resolvers.is_empty());
+        assert_eq!((f.supervision, f.cadence, f.background), (None, Wishes::default(), Background::default()));
+    }
+}
