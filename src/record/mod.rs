@@ -52,3 +52,6 @@ pub enum RecordError {
     #[error("record: {0}")]
     Header(String),
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,146 @@
+//! The record as its users meet it: whole, killed, foreign, newer, damaged.
+
+use super::*;
+use crate::judge::{
+    Detail, Ending, Entry, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt, Session, Unreachable,
+    WallTime,
+};
+use rusqlite::Connection;
+
+fn seen(at: i64, question: Question, outcome: Outcome) -> Entry {
+    Entry::Seen(Observation {
+        asked: Moment(at),
+        known: Moment(at + 700),
+        question,
+        target: format!("target {}", at % 3).into(),
+        outcome,
+        rtt: (outcome == Outcome::Answered).then_some(Rtt { took: Micros(700), kernel: at % 2 == 0 }),
+        detail: if at % 5 == 0 { Detail::Why("words; 'quoted' \u{202e}".into()) } else { Detail::None },
+    })
+}
+
+fn entries() -> Vec<Entry> {
+    let questions = [
+        Question::Carrier,
+        Question::OwnAddress,
+        Question::Lease,
+        Question::Offers,
+        Question::Conflict,
+        Question::GatewayArp,
+        Question::GatewayNeighbour,
+        Question::GatewayEcho,
+        Question::Name,
+        Question::ControlName,
+        Question::Reference,
+        Question::Connect,
+        Question::Handshake,
+    ];
+    let unreachable =
+        [Unreachable::Net, Unreachable::Host, Unreachable::Port, Unreachable::Prohibited, Unreachable::Other];
+    let not_asked = [
+        NotAsked::NoInterface,
+        NotAsked::NoAddress,
+        NotAsked::NoRoute,
+        NotAsked::Unresolved,
+        NotAsked::NoTarget,
+        NotAsked::Unsupported,
+        NotAsked::Local,
+    ];
+    let outcomes: Vec<Outcome> = [
+        Outcome::Answered,
+        Outcome::Timeout,
+        Outcome::Refused,
+        Outcome::Reset,
+        Outcome::Malformed,
+        Outcome::NotPermitted,
+    ]
+    .into_iter()
+    .chain(unreachable.map(Outcome::Unreachable))
+    .chain(not_asked.map(Outcome::NotAsked))
+    .collect();
+    let session = Session { at: Moment(0), boot_id: "b".into(), boot: Micros(5), wall: WallTime(9), synced: None };
+    let mut all = vec![Entry::Began(session)];
+    let pairs = questions.iter().flat_map(|q| outcomes.iter().map(move |o| (*q, *o)));
+    all.extend(pairs.zip(1..).map(|((q, o), at)| seen(at, q, o)));
+    all.push(Entry::Stepped { at: Moment(1_000), wall: WallTime(77) });
+    all.push(Entry::Alive { at: Moment(1_001) });
+    all.push(Entry::Ended { at: Moment(1_002), how: Ending::Interrupted });
+    all
+}
+
+fn read_all(path: &std::path::Path) -> (Vec<Entry>, u64) {
+    let mut out = Vec::new();
+    let passed_over = read(path).expect("opens").replay(|e| out.push(e.clone())).expect("reads");
+    (out, passed_over)
+}
+
+#[test]
+fn every_kind_of_entry_reads_back_as_it_was_written() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("r ?%#.db");
+    let mut w = Writer::create(&path, "{\"a\":1}").expect("creates");
+    assert!(entries().into_iter().all(|e| w.keep(e)));
+    w.finish().expect("finishes");
+    assert_eq!(read(&path).expect("opens").about(), "{\"a\":1}");
+    assert_eq!(read_all(&path), (entries(), 0));
+    assert!(!dir.path().join("r ?%#.db-wal").metadata().is_ok_and(|m| m.len() > 0), "one file can be copied away");
+}
+
+#[test]
+fn a_record_still_being_written_or_never_closed_reads_up_to_the_last_commit() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("r.db");
+    let mut w = Writer::create(&path, "{}").expect("creates");
+    entries().into_iter().for_each(|e| assert!(w.keep(e)));
+    // Longer than the commit interval; nothing is closed.
+    std::thread::sleep(std::time::Duration::from_millis(1_400));
+    assert_eq!(read_all(&path).0, entries());
+    // A copy of the file and its log is what a killed process leaves.
+    let copy = dir.path().join("copy.db");
+    std::fs::copy(&path, &copy).expect("copies");
+    std::fs::copy(dir.path().join("r.db-wal"), dir.path().join("copy.db-wal")).expect("copies");
+    assert_eq!(read_all(&copy).0, entries());
+    std::mem::forget(w);
+}
+
+#[test]
+fn what_is_not_ours_is_refused_with_words_and_left_as_it_was() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = |name: &str| dir.path().join(name);
+    std::fs::write(path("text"), "not a database at all, only some words that are long enough").expect("writes");
+    Connection::open(path("other"))
+        .and_then(|c| c.execute_batch("CREATE TABLE t (x); INSERT INTO t VALUES (1)"))
+        .expect("makes");
+    Writer::create(&path("newer"), "{}").expect("creates").finish().expect("finishes");
+    Connection::open(path("newer")).and_then(|c| c.pragma_update(None, "user_version", 99)).expect("raises");
+    for (name, want) in [
+        ("text", "no pathproof record"),
+        ("other", "no pathproof record"),
+        ("newer", "newer version"),
+        ("none", "No such file"),
+    ] {
+        let before = std::fs::read(path(name)).ok();
+        let said = read(&path(name)).expect_err("refused").to_string();
+        assert!(said.contains(want), "{name}: {said}");
+        assert_eq!(std::fs::read(path(name)).ok(), before, "{name} was touched");
+    }
+    assert!(matches!(Writer::create(&path("other"), "{}"), Err(RecordError::Exists(_))));
+}
+
+#[test]
+fn rows_that_make_no_sense_are_passed_over_and_counted() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("r.db");
+    let mut w = Writer::create(&path, "{}").expect("creates");
+    w.keep(Entry::Alive { at: Moment(1) });
+    w.finish().expect("finishes");
+    Connection::open(&path)
+        .and_then(|c| {
+            c.execute_batch(
+                "INSERT INTO entry (kind, known_us, question, outcome) VALUES (0, 5, 999, 0), (77, 6, NULL, NULL);
+                 INSERT INTO entry (kind, known_us, detail) VALUES (1, 7, '{\"half\":');",
+            )
+        })
+        .expect("spoils");
+    assert_eq!(read_all(&path), (vec![Entry::Alive { at: Moment(1) }], 3));
+}

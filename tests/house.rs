@@ -1,0 +1,108 @@
+//! The house rules that a compiler does not check: which room may know which (DEVELOPERS.md, "Map"), and that files
+//! stay small.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// Room -> rooms of the crate it may name. `agent` and `cli` may name all.
+const MAY_USE: [(&str, &[&str]); 9] = [
+    ("judge", &[]),
+    ("wire", &["judge"]),
+    ("sys", &["judge", "wire"]),
+    ("site", &["judge", "probe", "show", "sys"]),
+    ("probe", &["judge", "site", "sys", "wire"]),
+    ("record", &["judge"]),
+    ("snapshot", &["judge"]),
+    ("show", &["judge", "snapshot"]),
+    ("practice", &["judge", "site", "snapshot", "sys", "wire", "show"]),
+];
+
+fn rust_files(dir: &Path) -> Vec<PathBuf> {
+    let mut out = Vec::new();
+    for entry in std::fs::read_dir(dir).expect("source directory reads") {
+        let path = entry.expect("entry reads").path();
+        if path.is_dir() {
+            out.extend(rust_files(&path));
+        } else if path.extension().is_some_and(|e| e == "rs") {
+            out.push(path);
+        }
+    }
+    out
+}
+
+/// Rooms named as `crate::room` in the file's code, comments left out.
+fn rooms_named(text: &str) -> BTreeSet<String> {
+    let code: Vec<&str> = text.lines().filter(|l| !l.trim_start().starts_with("//")).collect();
+    let code = code.join("\n");
+    let mut rooms = BTreeSet::new();
+    for part in code.split("crate::").skip(1) {
+        if let Some(list) = part.strip_prefix('{') {
+            // `use crate::{a::B, c}`: every word at the start of an item of the outermost braces.
+            let mut depth = 1;
+            let mut at_item = true;
+            let mut word = String::new();
+            for c in list.chars() {
+                match c {
+                    '{' => depth += 1,
+                    '}' => depth -= 1,
+                    _ => {}
+                }
+                if depth == 1 && at_item && (c.is_alphanumeric() || c == '_') {
+                    word.push(c);
+                } else if !word.is_empty() {
+                    rooms.insert(std::mem::take(&mut word));
+                    at_item = false;
+                }
+                if depth == 1 && c == ',' {
+                    at_item = true;
+                }
+                if depth == 0 {
+                    break;
+                }
+            }
+        } else {
+            rooms.insert(part.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect());
+        }
+    }
+    rooms
+}
+
+#[test]
+fn every_room_knows_only_what_it_may() {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let rooms: BTreeSet<&str> = MAY_USE.iter().map(|(r, _)| *r).chain(["agent", "cli"]).collect();
+    let mut wrong = Vec::new();
+    let mut read = 0;
+    for file in rust_files(&src) {
+        let inside = file.strip_prefix(&src).expect("under src").to_string_lossy().into_owned();
+        let room = inside.split('/').next().expect("has a first part").trim_end_matches(".rs").to_owned();
+        let Some((_, may)) = MAY_USE.iter().find(|(r, _)| *r == room) else { continue };
+        read += 1;
+        for named in rooms_named(&std::fs::read_to_string(&file).expect("file reads")) {
+            if rooms.contains(named.as_str()) && named != room && !may.contains(&named.as_str()) {
+                wrong.push(format!("{inside} names crate::{named}"));
+            }
+        }
+    }
+    assert!(read > 20, "only {read} files read");
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn the_reader_of_rooms_sees_both_ways_of_naming_one() {
+    let named = rooms_named(
+        "use crate::judge::{A, b::C};\nuse crate::{sys::clock, site::{Plan, x}};\n// crate::cli\nfn f() { crate::show::x() }",
+    );
+    assert_eq!(named.into_iter().collect::<Vec<_>>(), ["judge", "show", "site", "sys"]);
+}
+
+#[test]
+fn files_stay_small_and_open_with_what_they_decide() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for file in rust_files(&root.join("src")) {
+        let text = std::fs::read_to_string(&file).expect("file reads");
+        assert!(text.starts_with("//!"), "{} does not open with a paragraph", file.display());
+        let lines = text.lines().count();
+        assert!(lines <= 600, "{} has {lines} lines", file.display());
+    }
+}
