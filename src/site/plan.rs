@@ -4,6 +4,7 @@
 use crate::judge::Micros;
 use serde::{Deserialize, Serialize};
 use std::net::{IpAddr, SocketAddr};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// What the site is.
@@ -96,6 +97,8 @@ pub struct Plan {
     pub kind: SiteKind,
     /// Interface name, where one was found or named.
     pub interface: Option<String>,
+    /// A lease file to read besides the usual places of the known clients.
+    pub lease_file: Option<PathBuf>,
     /// Resolvers to ask.
     pub resolvers: Vec<Resolver>,
     /// A name that exists, asked of each resolver.

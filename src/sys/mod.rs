@@ -2,5 +2,7 @@
 #![allow(unsafe_code, reason = "the one room for it; every block states why it holds")]
 
 pub mod clock;
+pub mod frames;
+pub mod netlink;
 pub mod packet;
 pub mod terminal;
