@@ -113,14 +113,14 @@ pub async fn run(ctx: Context) {
 /// One round; `None` once the agent is gone.
 async fn round(ctx: &Context, host: &mut Host) -> Result<Option<Observation>, Blind> {
     let interface = host.carrying().await?;
-    let mac = interface.mac.filter(|_| !interface.loopback).ok_or_else(|| Blind::not_asked(NotAsked::Unsupported))?;
+    let mac = interface.mac.filter(|_| !interface.loopback).ok_or(Blind::NotAsked(NotAsked::Unsupported))?;
     let index = interface.carrier.index;
     let held = host.ask(async |kernel| kernel.addresses(index).await).await?;
     let own = held.iter().find_map(|h| match h.address {
         IpAddr::V4(a) => Some(a),
         IpAddr::V6(_) => None,
     });
-    let address = own.ok_or_else(|| Blind::not_asked(NotAsked::NoAddress))?;
+    let address = own.ok_or(Blind::NotAsked(NotAsked::NoAddress))?;
     let failed = |e: io::Error| Blind::failed(&e);
     let frames = Frames::arp_from(index, address).map_err(failed)?;
     let mut round = Round::new(host.target(), mac, address, ctx.clock.now());
@@ -150,7 +150,9 @@ mod tests {
         for second in 0..3 {
             assert_eq!(r.due(), Moment(second * 1_000_000));
             assert_eq!(r.on_timer(r.due()), Action::Send(arp::probe(OURS, ADDRESS)));
-            heard.iter().for_each(|f| r.on_frame(f));
+            for frame in heard {
+                r.on_frame(frame);
+            }
         }
         match r.on_timer(r.due()) {
             Action::Report(o) => o,

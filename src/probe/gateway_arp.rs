@@ -227,7 +227,7 @@ async fn turn(
             Err(failure) => failure,
         };
         *raw = None;
-        if failure.outcome != Outcome::NotPermitted {
+        if failure != Blind::NotPermitted {
             return vec![failure.observed(Question::GatewayArp, target, ctx.clock.now())];
         }
         let now = ctx.clock.now();
@@ -257,7 +257,7 @@ async fn site(host: &mut Host) -> Result<Site, Blind> {
     let index = interface.carrier.index;
     let (held, gateways) =
         host.ask(async |kernel| Ok((kernel.addresses(index).await?, kernel.gateways(index).await?))).await?;
-    let gateway = gateways.first().copied().ok_or_else(|| Blind::not_asked(NotAsked::NoRoute))?;
+    let gateway = gateways.first().copied().ok_or(Blind::NotAsked(NotAsked::NoRoute))?;
     let mut own = held.iter().filter_map(|h| match (h.address, gateway) {
         (IpAddr::V4(own), IpAddr::V4(gateway)) => Some((own, same_network(own, gateway, h.prefix))),
         _ => None,
@@ -278,8 +278,8 @@ async fn request(
     gateway: Ipv4Addr,
     raw: &mut Option<Raw>,
 ) -> Result<Vec<Observation>, Blind> {
-    let mac = site.mac.ok_or_else(|| Blind::not_asked(NotAsked::Unsupported))?;
-    let own = site.own.ok_or_else(|| Blind::not_asked(NotAsked::NoAddress))?;
+    let mac = site.mac.ok_or(Blind::NotAsked(NotAsked::Unsupported))?;
+    let own = site.own.ok_or(Blind::NotAsked(NotAsked::NoAddress))?;
     let failed = |e: io::Error| Blind::failed(&e);
     let usable = raw.take().filter(|r| (r.index, r.machine.gateway, r.machine.own) == (site.index, gateway, mac));
     let open = match usable {

@@ -13,42 +13,49 @@ use tokio::time::Instant;
 /// The target of an observation where the plan names no interface.
 const NO_INTERFACE: &str = "no interface";
 
-/// Why a question could not be put: the outcome and the words.
+/// Why a question could not be put.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Blind {
-    pub(super) outcome: Outcome,
-    pub(super) detail: Detail,
+pub(super) enum Blind {
+    /// Because of this.
+    NotAsked(NotAsked),
+    /// The kernel has no such interface (any more).
+    Gone,
+    /// This process may not.
+    NotPermitted,
+    /// A system call failed before anything was sent.
+    Failed(NotAsked, String),
 }
 
 impl Blind {
-    pub(super) fn not_asked(why: NotAsked) -> Self {
-        Self { outcome: Outcome::NotAsked(why), detail: Detail::None }
-    }
-
     /// A system call that failed before anything was sent.
     pub(super) fn failed(error: &std::io::Error) -> Self {
-        let not_asked = match error.raw_os_error() {
-            Some(libc::EPERM | libc::EACCES) => return Self { outcome: Outcome::NotPermitted, detail: Detail::None },
-            Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => return Self::not_asked(NotAsked::NoInterface),
-            Some(libc::EAFNOSUPPORT | libc::EPROTONOSUPPORT | libc::ENOSYS) => NotAsked::Unsupported,
-            _ => NotAsked::Local,
-        };
-        Self { outcome: Outcome::NotAsked(not_asked), detail: Detail::Why(error.to_string()) }
+        match error.raw_os_error() {
+            Some(libc::EPERM | libc::EACCES) => Self::NotPermitted,
+            Some(libc::ENETDOWN | libc::ENODEV | libc::ENXIO) => Self::NotAsked(NotAsked::NoInterface),
+            Some(libc::EAFNOSUPPORT | libc::EPROTONOSUPPORT | libc::ENOSYS) => {
+                Self::Failed(NotAsked::Unsupported, error.to_string())
+            }
+            _ => Self::Failed(NotAsked::Local, error.to_string()),
+        }
     }
 
     pub(super) fn observed(self, question: Question, target: Arc<str>, at: Moment) -> Observation {
-        Observation { asked: at, known: at, question, target, outcome: self.outcome, rtt: None, detail: self.detail }
+        let (outcome, detail) = match self {
+            Self::NotAsked(why) => (Outcome::NotAsked(why), Detail::None),
+            Self::Gone => (Outcome::NotAsked(NotAsked::NoInterface), Detail::Gone),
+            Self::NotPermitted => (Outcome::NotPermitted, Detail::None),
+            Self::Failed(why, words) => (Outcome::NotAsked(why), Detail::Why(words)),
+        };
+        Observation { asked: at, known: at, question, target, outcome, rtt: None, detail }
     }
 }
 
 impl From<NetlinkError> for Blind {
     fn from(e: NetlinkError) -> Self {
         match e {
-            NetlinkError::NotPermitted => Self { outcome: Outcome::NotPermitted, detail: Detail::None },
+            NetlinkError::NotPermitted => Self::NotPermitted,
             NetlinkError::Kernel(e) => Self::failed(&e),
-            NetlinkError::Closed => {
-                Self { outcome: Outcome::NotAsked(NotAsked::Local), detail: Detail::Why(e.to_string()) }
-            }
+            NetlinkError::Closed => Self::Failed(NotAsked::Local, e.to_string()),
         }
     }
 }
@@ -88,7 +95,7 @@ impl Host {
         if self.kernel.is_none() {
             self.kernel = Some(Kernel::connect()?);
         }
-        self.kernel.as_ref().ok_or_else(|| Blind::not_asked(NotAsked::Local))
+        self.kernel.as_ref().ok_or(Blind::NotAsked(NotAsked::Local))
     }
 
     /// Asks something of the kernel; a broken connection is dropped, to be made anew at the next question.
@@ -105,7 +112,7 @@ impl Host {
 
     /// The interface as it is now; blind if it is gone or the plan has none.
     pub(super) async fn interface(&mut self) -> Result<Interface, Blind> {
-        let planned = self.planned.clone().ok_or_else(|| Blind::not_asked(NotAsked::NoInterface))?;
+        let planned = self.planned.clone().ok_or(Blind::NotAsked(NotAsked::NoInterface))?;
         let Follow { index, name } = self.follow.clone();
         let found = self
             .ask(async |kernel| {
@@ -121,22 +128,18 @@ impl Host {
                 if name.is_empty() || name == planned { Ok(None) } else { kernel.interface_named(&name).await }
             })
             .await?;
-        match found {
-            Some(found) => {
-                self.follow = Follow { index: Some(found.carrier.index), name: found.carrier.name.clone() };
-                Ok(found)
-            }
-            None => {
-                self.follow.index = None;
-                Err(Blind { outcome: Outcome::NotAsked(NotAsked::NoInterface), detail: Detail::Gone })
-            }
+        if let Some(found) = &found {
+            self.follow = Follow { index: Some(found.carrier.index), name: found.carrier.name.clone() };
+        } else {
+            self.follow.index = None;
         }
+        found.ok_or(Blind::Gone)
     }
 
     /// The interface, if a frame can leave it now; blind without carrier, for nothing would be sent.
     pub(super) async fn carrying(&mut self) -> Result<Interface, Blind> {
         let interface = self.interface().await?;
-        if interface.carrier.up { Ok(interface) } else { Err(Blind::not_asked(NotAsked::NoInterface)) }
+        if interface.carrier.up { Ok(interface) } else { Err(Blind::NotAsked(NotAsked::NoInterface)) }
     }
 }
 

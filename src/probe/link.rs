@@ -6,7 +6,7 @@
 
 use super::Context;
 use super::host::{Blind, Host, Turns, until};
-use crate::judge::{Carrier, Detail, Micros, Moment, NotAsked, Observation, Outcome, Question};
+use crate::judge::{Carrier, Detail, Micros, Moment, Observation, Outcome, Question};
 use crate::sys::netlink::{Change, Changes};
 use std::sync::Arc;
 
@@ -14,6 +14,9 @@ use std::sync::Arc;
 const THINNED: Micros = Micros::from_millis(50);
 /// Pause before a broken subscription is tried again.
 const RESUBSCRIBE: Micros = Micros::from_secs(2);
+
+/// Mbit/s and full duplex, each where known.
+pub type Speed = (Option<u32>, Option<bool>);
 
 /// What a look at the interface gave.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -41,7 +44,7 @@ pub struct Machine {
     target: Arc<str>,
     last: Option<Look>,
     announced: Option<Moment>,
-    speed: Option<(Carrier, (Option<u32>, Option<bool>))>,
+    speed: Option<(Carrier, Speed)>,
 }
 
 impl Machine {
@@ -83,7 +86,7 @@ impl Machine {
     }
 
     /// What the driver said.
-    pub fn on_speed(&mut self, carrier: &Carrier, told: (Option<u32>, Option<bool>)) {
+    pub fn on_speed(&mut self, carrier: &Carrier, told: Speed) {
         self.speed = Some((carrier.clone(), told));
     }
 
@@ -198,9 +201,7 @@ async fn look(ctx: &Context, host: &mut Host, machine: &mut Machine) -> Observat
             }
             machine.on_poll(asked, ctx.clock.now(), Look::Present(carrier))
         }
-        Err(Blind { outcome: Outcome::NotAsked(NotAsked::NoInterface), detail: Detail::Gone }) => {
-            machine.on_poll(asked, ctx.clock.now(), Look::Gone)
-        }
+        Err(Blind::Gone) => machine.on_poll(asked, ctx.clock.now(), Look::Gone),
         Err(blind) => blind.observed(Question::Carrier, host.target(), ctx.clock.now()),
     }
 }

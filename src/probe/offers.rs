@@ -153,7 +153,7 @@ async fn round(ctx: &Context, host: &mut Host) -> bool {
 
 async fn begin(ctx: &Context, host: &mut Host, target: Arc<str>) -> Result<(Frames, Round), Blind> {
     let interface = host.carrying().await?;
-    let mac = interface.mac.filter(|_| !interface.loopback).ok_or_else(|| Blind::not_asked(NotAsked::Unsupported))?;
+    let mac = interface.mac.filter(|_| !interface.loopback).ok_or(Blind::NotAsked(NotAsked::Unsupported))?;
     let failed = |e: io::Error| Blind::failed(&e);
     let frames = Frames::to_dhcp_client(interface.carrier.index).map_err(failed)?;
     let xid = rand::random();

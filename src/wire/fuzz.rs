@@ -1,5 +1,6 @@
 //! Fuzz bodies: one per parser. Each feeds it the bytes and asserts what must hold for any input. They run for a bounded
 //! time in the tests and under any fuzzer that links this crate.
+#![allow(clippy::missing_panics_doc, reason = "to panic is how a fuzz body speaks")]
 
 use super::{arp, dhcp, lease_file};
 use crate::judge::Lease;
