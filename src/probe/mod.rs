@@ -4,6 +4,13 @@
 //! All tasks share a [`Context`]. A task never ends the agent: what it can't ask it reports as `NotPermitted` or
 //! `NotAsked`, and it tries again at its next turn.
 
+pub mod address;
+pub mod conflict;
+pub mod gateway_arp;
+mod host;
+pub mod link;
+pub mod offers;
+
 use crate::judge::Observation;
 use crate::site::Plan;
 use crate::sys::clock::Clock;

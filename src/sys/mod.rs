@@ -3,5 +3,7 @@
 
 pub mod capability;
 pub mod clock;
+pub mod frames;
+pub mod netlink;
 pub mod packet;
 pub mod terminal;

@@ -1,2 +1,7 @@
 //! Bytes to values and back. Pure; every parser has a fuzz body in `wire::fuzz`.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
+
+pub mod arp;
+pub mod dhcp;
+pub mod fuzz;
+pub mod lease_file;
