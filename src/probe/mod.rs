@@ -4,6 +4,15 @@
 //! All tasks share a [`Context`]. A task never ends the agent: what it can't ask it reports as `NotPermitted` or
 //! `NotAsked`, and it tries again at its next turn.
 
+mod dns_ask;
+pub mod errno;
+pub mod gateway_echo;
+pub mod names;
+pub mod outside;
+pub mod receiver;
+mod receiver_tls;
+pub mod turns;
+
 use crate::judge::Observation;
 use crate::site::Plan;
 use crate::sys::clock::Clock;

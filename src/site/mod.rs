@@ -2,5 +2,6 @@
 //!
 //! In order: `plan` (what the agent will do, every value settled).
 
+pub mod cadence;
 pub mod plan;
 pub use plan::*;

@@ -59,6 +59,9 @@ pub struct Reference {
     pub name: Arc<str>,
     /// Address and port.
     pub address: SocketAddr,
+    /// True for the built-in root service addresses, which keep the longer floor.
+    #[serde(default)]
+    pub builtin: bool,
 }
 
 /// A resolver asked directly.

@@ -2,4 +2,7 @@
 #![allow(unsafe_code, reason = "the one room for it; every block states why it holds")]
 
 pub mod clock;
+pub mod errqueue;
+pub mod icmp;
+pub mod outgoing;
 pub mod packet;
