@@ -45,7 +45,7 @@ fn spoil(rng: &mut StdRng, sample: &[u8]) -> Vec<u8> {
 
 fn attack(name: &str, body: fn(&[u8]), samples: &[&[u8]]) {
     let seed = std::env::var("PATHPROOF_SEED").ok().and_then(|s| s.parse().ok()).unwrap_or_else(rand::random::<u64>);
-    println!("{name}: PATHPROOF_SEED={seed}");
+    eprintln!("{name}: PATHPROOF_SEED={seed}");
     let mut rng = StdRng::seed_from_u64(seed);
     let until = Instant::now() + Duration::from_secs(2);
     let mut runs = 0_u64;
@@ -57,7 +57,7 @@ fn attack(name: &str, body: fn(&[u8]), samples: &[&[u8]]) {
         body(&noise);
         runs += 1;
     }
-    println!("{name}: {runs} rounds");
+    eprintln!("{name}: {runs} rounds");
     assert!(runs > 100, "{name} is too slow: {runs} rounds in two seconds");
 }
 

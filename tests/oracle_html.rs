@@ -12,7 +12,7 @@ use std::process::Command;
 
 /// Strict parse, then what a reader, a printer and a screen reader need: one h1, headings that skip no level, table
 /// headers with scope, unique ids, labels that exist, and nothing that runs or loads.
-const HTML_CHECK: &str = r#"
+const HTML_CHECK: &str = r"
 import sys, html5lib
 X = '{http://www.w3.org/1999/xhtml}'
 text = open(sys.argv[1], encoding='utf-8').read()
@@ -49,7 +49,7 @@ for e in everything:
         if value.startswith('url(#'):
             assert value[5:-1] in ids, value
 print('html', len(everything), 'elements')
-"#;
+";
 
 const SVG_CHECK: &str = r"
 import sys, xml.etree.ElementTree as ET

@@ -4,12 +4,20 @@
 //! All tasks share a [`Context`]. A task never ends the agent: what it can't ask it reports as `NotPermitted` or
 //! `NotAsked`, and it tries again at its next turn.
 
+mod dns_ask;
+mod host;
+mod receiver_tls;
 pub mod address;
 pub mod conflict;
+pub mod errno;
 pub mod gateway_arp;
-mod host;
+pub mod gateway_echo;
 pub mod link;
+pub mod names;
 pub mod offers;
+pub mod outside;
+pub mod receiver;
+pub mod turns;
 
 use crate::judge::Observation;
 use crate::site::Plan;

@@ -3,7 +3,10 @@
 
 pub mod capability;
 pub mod clock;
+pub mod errqueue;
 pub mod frames;
+pub mod icmp;
 pub mod netlink;
+pub mod outgoing;
 pub mod packet;
 pub mod terminal;

@@ -3,5 +3,7 @@
 
 pub mod arp;
 pub mod dhcp;
+pub mod dns;
 pub mod fuzz;
+pub mod icmp;
 pub mod lease_file;

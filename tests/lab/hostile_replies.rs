@@ -3,7 +3,7 @@
 use crate::place::Place;
 
 /// Sends junk of every kind at everything it hears, for as long as it lives (scapy builds the frames).
-const HOSTILE: &str = r#"
+const HOSTILE: &str = r"
 import random, sys
 from scapy.all import *
 random.seed(7)
@@ -30,7 +30,7 @@ def answer(p):
     except Exception as e: print('E', e, flush=True)
 print('listening', flush=True)
 sniff(iface='lan0', prn=answer, store=0, filter='src host 192.168.50.20 or arp or udp port 68')
-"#;
+";
 
 #[test]
 fn junk_from_a_hostile_box_neither_stops_nor_fools_it() {

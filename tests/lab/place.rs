@@ -1,6 +1,7 @@
 //! A lab site: host, switch, router and internet in network namespaces, real servers in them, all gone on drop.
 
 use serde_json::Value;
+use std::fmt::Write as _;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -145,7 +146,7 @@ impl Place {
         let path = self.dir.path().join("site.toml");
         let mut text = format!("[site]\nid = \"lab\"\nsupervision = \"1h\"\n\n[[receiver]]\nname = \"receiver\"\nhost = \"{RECEIVER}\"\nport = 7700\n\n[[resolver]]\naddress = \"{GATEWAY}\"\n\n");
         for (n, a) in REFERENCES.iter().enumerate() {
-            text.push_str(&format!("[[reference]]\nname = \"reference {n}\"\naddress = \"{a}\"\n\n"));
+            let _ = write!(text, "[[reference]]\nname = \"reference {n}\"\naddress = \"{a}\"\n\n");
         }
         text.push_str("[cadence]\nlocal = \"500ms\"\nrouter = \"1s\"\nnames = \"1s\"\noutside = \"1s\"\nreceiver = \"1s\"\noffers = \"10s\"\n\n");
         text.push_str(more);

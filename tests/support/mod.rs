@@ -4,7 +4,7 @@
 
 use pathproof::judge::{Detail, Micros, Moment, Observation, Question};
 use pathproof::probe::{Context, Pace};
-use pathproof::site::{Cadence, Plan, SiteKind};
+use pathproof::site::{Background, Cadence, Plan, SiteKind};
 use pathproof::sys::clock::Clock;
 use std::fs::File;
 use std::future::Future;
@@ -126,6 +126,8 @@ pub fn plan() -> Plan {
         patience: second,
         supervision: None,
         requirements: "lab".into(),
+        uses: Vec::new(),
+        background: Background::default(),
         practice: false,
         loopback: false,
     }

@@ -1,0 +1,152 @@
+//! The agent: wiring only. Probes -> record and judge -> whoever looks. Survey and watch are the same agent.
+
+use crate::judge::{Detail, Ending, Entry, Judge, Micros, Moment, Observation, Question, Session};
+use crate::probe::{self, Context, Pace};
+use crate::record::Writer;
+use crate::site::Plan;
+use crate::sys::clock::{self, Clock};
+use std::future::Future;
+use std::net::IpAddr;
+use std::sync::Arc;
+use tokio::sync::{mpsc, watch};
+use tokio::time::{Duration, MissedTickBehavior, interval};
+
+/// Observations that may wait for the agent; a full queue makes probes wait, it loses nothing.
+const QUEUE: usize = 1_024;
+/// How often the record is told that the agent is alive when nothing else was.
+const ALIVE_EVERY: Micros = Micros::from_secs(5);
+/// A wall clock that moved this far against the boot-time clock was stepped (facts: NTP slews stay under it).
+const STEP: Micros = Micros::from_millis(500);
+
+/// An agent about to run.
+#[derive(Debug)]
+pub struct Agent {
+    /// What to do.
+    pub plan: Arc<Plan>,
+    /// The clock, on the record's axis.
+    pub clock: Clock,
+    /// The judge, fresh or fed from the record.
+    pub judge: Judge,
+    /// Where entries are kept; `None` keeps nothing.
+    pub writer: Option<Writer>,
+    /// How long to run; `None` until stopped.
+    pub length: Option<Micros>,
+}
+
+/// What is left when the agent has ended.
+#[derive(Debug)]
+pub struct Finished {
+    /// The judge, holding everything seen.
+    pub judge: Judge,
+    /// How it ended.
+    pub how: Ending,
+    /// What went wrong with the record, if anything.
+    pub record_trouble: Option<String>,
+}
+
+/// What is shown each second.
+#[derive(Debug)]
+pub struct Turn<'a> {
+    /// The judge so far.
+    pub judge: &'a Judge,
+    /// Time left, where the end is known.
+    pub left: Option<Micros>,
+}
+
+impl Agent {
+    /// Runs until the length is over or `stop` resolves. `show` is called once a second.
+    pub async fn run(mut self, stop: impl Future<Output = ()>, mut show: impl FnMut(&Turn<'_>)) -> Finished {
+        let (seen, mut entries) = mpsc::channel::<Observation>(QUEUE);
+        let (pace, paces) = watch::channel(Pace::Steady);
+        let (gateway, gateways) = watch::channel::<Option<IpAddr>>(None);
+        let context = Context { clock: self.clock, plan: Arc::clone(&self.plan), seen, pace: paces };
+        spawn_probes(context, gateways);
+
+        let start = self.clock.now();
+        self.take(Entry::Began(Session {
+            at: start,
+            boot_id: clock::boot_id(),
+            boot: clock::boot_time(),
+            wall: clock::wall_time(),
+            synced: clock::wall_synced(),
+        }));
+        let end = self.length.map(|l| start + l);
+        let mut wall_offset = wall_offset(self.clock.now());
+        let mut last_entry = start;
+        let mut second = interval(Duration::from_secs(1));
+        second.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        tokio::pin!(stop);
+        let how = loop {
+            tokio::select! {
+                biased;
+                () = &mut stop => break Ending::Interrupted,
+                Some(o) = entries.recv() => {
+                    if let (Question::OwnAddress, Detail::OwnAddress { gateway: g, .. }) = (o.question, &o.detail) {
+                        gateway.send_if_modified(|old| std::mem::replace(old, *g) != *g);
+                    }
+                    last_entry = o.known;
+                    self.take(Entry::Seen(o));
+                }
+                _ = second.tick() => {
+                    let now = self.clock.now();
+                    if now - last_entry >= ALIVE_EVERY {
+                        self.take(Entry::Alive { at: now });
+                        last_entry = now;
+                    }
+                    let offset = wall_offset(now);
+                    if (offset - wall_offset).0.abs() > STEP.0 {
+                        wall_offset = offset;
+                        self.take(Entry::Stepped { at: now, wall: clock::wall_time() });
+                    }
+                    pace.send_if_modified(|old| {
+                        let new = if self.judge.anything_wrong() { Pace::CloseIn } else { Pace::Steady };
+                        std::mem::replace(old, new) != new
+                    });
+                    show(&Turn { judge: &self.judge, left: end.map(|e| Micros((e - now).0.max(0))) });
+                    if end.is_some_and(|e| now >= e) {
+                        break Ending::Complete;
+                    }
+                }
+            }
+        };
+        self.take(Entry::Ended { at: self.clock.now(), how });
+        let record_trouble = self.close_record();
+        Finished { judge: self.judge, how, record_trouble }
+    }
+
+    fn take(&mut self, entry: Entry) {
+        self.judge.take(&entry);
+        if let Some(writer) = &mut self.writer {
+            writer.keep(entry);
+        }
+    }
+
+    fn close_record(&mut self) -> Option<String> {
+        let writer = self.writer.take()?;
+        let dropped = writer.dropped();
+        match writer.finish() {
+            Err(e) => Some(e.to_string()),
+            Ok(()) if dropped > 0 => Some(format!("{dropped} observation(s) could not be kept")),
+            Ok(()) => None,
+        }
+    }
+}
+
+fn spawn_probes(context: Context, gateways: watch::Receiver<Option<IpAddr>>) {
+    if !context.plan.loopback {
+        tokio::spawn(probe::link::run(context.clone()));
+        tokio::spawn(probe::address::run(context.clone()));
+        tokio::spawn(probe::offers::run(context.clone()));
+        tokio::spawn(probe::conflict::run(context.clone()));
+        tokio::spawn(probe::gateway_arp::run(context.clone()));
+        tokio::spawn(probe::gateway_echo::run(context.clone(), gateways));
+    }
+    tokio::spawn(probe::names::run(context.clone()));
+    tokio::spawn(probe::outside::run(context.clone()));
+    tokio::spawn(probe::receiver::run(context));
+}
+
+/// Wall time less the axis: constant until somebody steps the wall clock.
+fn wall_offset(now: Moment) -> Micros {
+    Micros(clock::wall_time().0 - now.0)
+}

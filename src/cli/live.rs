@@ -1,0 +1,65 @@
+//! The live view's cursor: rewrites a block of lines on a terminal, prints changes elsewhere.
+
+use super::Format;
+use crate::agent::Turn;
+use crate::judge::Micros;
+use crate::show::terminal;
+use crate::snapshot::{self, Header, Snapshot};
+use jiff::tz::TimeZone;
+use std::io::{IsTerminal, Write};
+
+/// Shows the survey as it runs.
+pub struct LiveView<'a> {
+    out: &'a mut dyn Write,
+    zone: TimeZone,
+    screen: bool,
+    colour: bool,
+    lines: usize,
+    before: Snapshot,
+}
+
+impl<'a> LiveView<'a> {
+    /// A view on `out`: a screen when the stream behind it is a terminal.
+    pub fn new(out: &'a mut dyn Write, format: Format) -> Self {
+        let terminal = match format {
+            Format::Text => std::io::stdout().is_terminal(),
+            Format::Json => std::io::stderr().is_terminal(),
+        };
+        let dumb = std::env::var_os("TERM").is_none_or(|t| t == "dumb");
+        let colour = std::env::var_os("NO_COLOR").is_none();
+        Self { out, zone: TimeZone::system(), screen: terminal && !dumb, colour, lines: 0, before: Snapshot::default() }
+    }
+
+    /// Shows one turn. Failures to write are left to the final print to report.
+    pub fn show(&mut self, turn: &Turn<'_>, header: &Header) {
+        let now = snapshot::take_live(turn.judge, header);
+        if self.screen {
+            let (width, height) = crate::sys::terminal::size().unwrap_or((80, 24));
+            let left = turn.left.map(Micros::secs);
+            let lines = terminal::live(&now, &self.zone, width, height.saturating_sub(1), self.colour, left);
+            let mut text = String::new();
+            if self.lines > 0 {
+                text.push_str(&format!("\x1b[{}A", self.lines));
+            }
+            for line in &lines {
+                text.push_str("\r\x1b[K");
+                text.push_str(line);
+                text.push('\n');
+            }
+            text.push_str("\x1b[J");
+            self.lines = lines.len();
+            let _ = self.out.write_all(text.as_bytes());
+        } else {
+            for line in terminal::plain_change(&self.before, &now, &self.zone) {
+                let _ = writeln!(self.out, "{line}");
+            }
+        }
+        let _ = self.out.flush();
+        self.before = now;
+    }
+
+    /// Leaves a line of air after the view.
+    pub fn end(self) {
+        let _ = writeln!(self.out);
+    }
+}

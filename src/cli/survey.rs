@@ -1,0 +1,151 @@
+//! `pathproof survey`: from site file to verdict.
+//!
+//! Settles the plan, prints what will be sent before the first packet, runs the agent, shows it live, and prints the
+//! verdict. On the practice site it then sets what the script did beside what the survey saw.
+
+use super::about::{About, record_code, verdict_code};
+use super::live::LiveView;
+use super::{Format, SurveyOptions, exit, result};
+use crate::agent::{Agent, Finished};
+use crate::judge::{Judge, Micros, Moment};
+use crate::practice::{self, Rehearsal};
+use crate::record::Writer;
+use crate::show::escape::terminal;
+use crate::site::{self, HostFacts, Settled, SiteFile};
+use crate::snapshot;
+use crate::sys::clock::Clock;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Why a survey could not run: the exit code and the words.
+type Failure = (i32, String);
+
+/// Runs a survey; returns the exit code.
+pub fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+    match survey(o, out, err) {
+        Ok(code) => code,
+        Err((code, why)) => {
+            for line in why.lines() {
+                let _ = writeln!(err, "{}", terminal(line));
+            }
+            code
+        }
+    }
+}
+
+fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, Failure> {
+    let rehearsal = if o.practice { Some(rehearsal(o, err)?) } else { None };
+    let (settled, length) = match &rehearsal {
+        Some(r) => (r.settled(), r.length()),
+        None => (settle(o.file.as_deref())?, Micros::from(o.length.unsigned_abs())),
+    };
+    if length <= Micros::ZERO {
+        return Err((exit::USAGE, "--for: the length must be more than nothing, for example 20m".into()));
+    }
+    let about = About {
+        version: env!("CARGO_PKG_VERSION").into(),
+        plan: settled.plan,
+        planned: Some(length),
+        notes: settled.notes,
+    };
+    let judge = Judge::new(about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?);
+    // Where standard output is for a program, people read standard error.
+    let talk: &mut dyn Write = if o.format == Format::Json { err } else { out };
+    announce(&about, talk).map_err(io)?;
+    if o.announce_only {
+        return Ok(exit::IP_ALONE);
+    }
+    let record = o.record.clone().unwrap_or_else(|| default_record(o.practice));
+    let text = serde_json::to_string(&about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
+    let writer = Writer::create(&record, &text).map_err(|e| (record_code(&e), e.to_string()))?;
+    let html = o.html.clone().unwrap_or_else(|| record.with_extension("html"));
+
+    let header = about.header();
+    let mut view = LiveView::new(talk, o.format);
+    let clock = Clock::starting_at(Moment(0));
+    let agent =
+        Agent { plan: Arc::new(about.plan.clone()), clock, judge, writer: Some(writer), length: Some(length) };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| (exit::INTERNAL, format!("the runtime did not start: {e}")))?;
+    let playing = rehearsal.map(|r| r.play(clock));
+    let Finished { judge, record_trouble, .. } = runtime.block_on(agent.run(stop_signal(), |turn| {
+        view.show(turn, &header);
+    }));
+    view.end();
+    // Probes still waiting for an answer have nobody to tell; they need not be waited for.
+    runtime.shutdown_background();
+
+    let snapshot = snapshot::take(&judge, &header);
+    result::print(&snapshot, o.format, Some(&html), out, err).map_err(io)?;
+    let talk: &mut dyn Write = if o.format == Format::Json { err } else { out };
+    if let Some(why) = record_trouble {
+        writeln!(talk, "The record is not whole: {}", terminal(&why)).map_err(io)?;
+    }
+    writeln!(talk, "Record: {}\nReport: {}", record.display(), html.display()).map_err(io)?;
+    let Some(playing) = playing else { return Ok(verdict_code(snapshot.verdict.kind)) };
+    let comparison = playing.compare(&snapshot).map_err(|why| (exit::INTERNAL, why))?;
+    writeln!(talk, "\n{}", comparison.text()).map_err(io)?;
+    Ok(if comparison.all_right() { 0 } else { exit::PRACTICE_FAILED })
+}
+
+fn io(e: std::io::Error) -> Failure {
+    (exit::IO, format!("could not write: {e}"))
+}
+
+/// The plan of a real site.
+fn settle(file: Option<&Path>) -> Result<Settled, Failure> {
+    let site = match file {
+        None => SiteFile::default(),
+        Some(path) => super::check::load(path)?,
+    };
+    Ok(site::resolve(&site, &HostFacts::read()))
+}
+
+/// The practice site, in namespaces or, where they are refused, on loopback addresses.
+fn rehearsal(o: &SurveyOptions, err: &mut dyn Write) -> Result<Rehearsal, Failure> {
+    let script = match &o.script {
+        Some(path) => {
+            let text = std::fs::read_to_string(path).map_err(|e| (exit::NO_INPUT, format!("{}: {e}", path.display())))?;
+            practice::Script::read(&path.display().to_string(), &text).map_err(|e| (exit::BAD_SITE_FILE, e.to_string()))?
+        }
+        None => practice::generate(o.seed.unwrap_or(1)),
+    };
+    practice::rehearse(script, err).map_err(|why| (exit::INTERNAL, why))
+}
+
+fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
+    for line in site::announce(&about.plan) {
+        writeln!(talk, "{}", terminal(&line))?;
+    }
+    if !about.notes.is_empty() {
+        writeln!(talk, "\nAssumed:")?;
+        for note in &about.notes {
+            writeln!(talk, "  {}", terminal(note))?;
+        }
+    }
+    writeln!(talk)?;
+    talk.flush()
+}
+
+/// A name that is not taken yet: in this directory, or among temporary files for practice.
+fn default_record(practice: bool) -> PathBuf {
+    let now = jiff::Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
+    let dir = if practice { std::env::temp_dir() } else { PathBuf::new() };
+    let stem = if practice { "practice" } else { "survey" };
+    let free = (0..1_000).map(|n| if n == 0 { String::new() } else { format!("-{n}") });
+    free.map(|n| dir.join(format!("{stem}-{now}{n}.db")))
+        .find(|p| !p.exists() && !p.with_extension("html").exists())
+        .unwrap_or_else(|| dir.join(format!("{stem}-{now}.db")))
+}
+
+/// Resolves when somebody asks the survey to stop.
+async fn stop_signal() {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (Ok(mut int), Ok(mut term)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate())) else {
+        return std::future::pending().await;
+    };
+    tokio::select! { _ = int.recv() => {}, _ = term.recv() => {} }
+}

@@ -1,0 +1,231 @@
+//! Does the station's receiver answer?
+//!
+//! Opens a TCP connection to each receiver the site file names, and for TLS shakes hands; then closes. Nothing is sent
+//! after connecting: never an alarm event, never a test signal. [`Tries`] decides which of several addresses counts.
+
+use super::dns_ask;
+use super::receiver_tls as tls;
+use super::turns::{self, Turns};
+use super::{Context, errno};
+use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt, TlsAnswer};
+use crate::site::{Host, Receiver, Resolver, Transport, cadence};
+use crate::sys::outgoing;
+use hickory_resolver::config::{ConnectionConfig, LookupIpStrategy, NameServerConfig, ResolveHosts, ResolverConfig};
+use hickory_resolver::net::runtime::TokioRuntimeProvider;
+use rustls::pki_types::ServerName;
+use std::net::{IpAddr, SocketAddr};
+use tokio::net::TcpStream;
+use tokio::task::JoinSet;
+use tokio::time::timeout_at;
+
+/// Connections to one receiver under way at once.
+const OVERLAP: usize = 3;
+/// Addresses of one name tried.
+const ADDRESSES: usize = 4;
+
+/// Connects to each receiver each `cadence.receiver` until the agent is gone.
+pub async fn run(ctx: Context) {
+    let plan = ctx.plan.clone();
+    let (base, floor, start) = (plan.cadence.receiver, cadence::FLOOR_RECEIVER, ctx.clock.now());
+    if plan.receivers.is_empty() {
+        return dns_ask::nobody(ctx, Turns::new(base, floor, start), Question::Connect).await;
+    }
+    let mut each = JoinSet::new();
+    for (i, receiver) in plan.receivers.iter().enumerate() {
+        let first = turns::spread(start, base.max(floor), i, plan.receivers.len());
+        let (given, receiver) = (ctx.clone(), receiver.clone());
+        each.spawn(turns::each(ctx.clone(), Turns::new(base, floor, first), OVERLAP, move |_| {
+            let (ctx, receiver) = (given.clone(), receiver.clone());
+            async move { visit(&ctx, &receiver).await }
+        }));
+    }
+    each.join_all().await;
+}
+
+/// The addresses tried in one visit: the first that connects counts, else the last that was really asked.
+#[derive(Debug, Default)]
+struct Tries {
+    best: Option<(Moment, Moment, Outcome, Detail)>,
+}
+
+impl Tries {
+    fn failed(&mut self, asked: Moment, known: Moment, (outcome, detail): (Outcome, Detail)) {
+        let keep = self.best.as_ref().is_some_and(|b| b.2.was_asked() && !outcome.was_asked());
+        if !keep {
+            self.best = Some((asked, known, outcome, detail));
+        }
+    }
+}
+
+/// One visit: look up, connect, shake hands where that is wanted, close. Reports each step.
+async fn visit(ctx: &Context, receiver: &Receiver) {
+    let say = |question, asked, known, outcome, rtt, detail| {
+        ctx.report(Observation { asked, known, question, target: receiver.name.clone(), outcome, rtt, detail })
+    };
+    let began = ctx.clock.now();
+    let addresses = match addresses(&receiver.host, &ctx.plan.resolvers, ctx.plan.patience).await {
+        Ok(a) => a,
+        Err(why) => {
+            let outcome = Outcome::NotAsked(NotAsked::Unresolved);
+            say(Question::Connect, began, ctx.clock.now(), outcome, None, Detail::Why(why)).await;
+            return;
+        }
+    };
+    let mut tries = Tries::default();
+    let mut reached = None;
+    for address in addresses {
+        let asked = ctx.clock.now();
+        match connect(ctx, SocketAddr::new(address, receiver.port), asked).await {
+            Ok(stream) => {
+                reached = Some((asked, stream));
+                break;
+            }
+            Err(why) => tries.failed(asked, ctx.clock.now(), why),
+        }
+    }
+    let Some((asked, stream)) = reached else {
+        let (asked, known, outcome, detail) = tries.best.unwrap_or_else(|| {
+            let none = Detail::Why("the name has no address".to_owned());
+            (began, ctx.clock.now(), Outcome::NotAsked(NotAsked::Unresolved), none)
+        });
+        say(Question::Connect, asked, known, outcome, None, detail).await;
+        return;
+    };
+    let known = ctx.clock.now();
+    let connected = say(Question::Connect, asked, known, Outcome::Answered, Some(rtt(asked, known)), Detail::None);
+    if receiver.transport == Transport::Tcp {
+        // Closed before the report is handed over: a busy agent must not hold the receiver's connection open.
+        drop(stream);
+        connected.await;
+        return;
+    }
+    let (known_tls, outcome, detail, shaken) = shake(ctx, receiver, stream, known).await;
+    if let Some(s) = shaken {
+        s.close().await;
+    }
+    connected.await;
+    let took = (outcome == Outcome::Answered).then(|| rtt(known, known_tls));
+    say(Question::Handshake, known, known_tls, outcome, took, detail).await;
+}
+
+fn rtt(asked: Moment, known: Moment) -> Rtt {
+    Rtt { took: known - asked, kernel: false }
+}
+
+async fn connect(ctx: &Context, to: SocketAddr, asked: Moment) -> Result<TcpStream, (Outcome, Detail)> {
+    let interface = ctx.plan.interface.as_deref().filter(|_| !ctx.plan.loopback);
+    let connecting = outgoing::tcp(to, interface).map_err(|e| errno::at_connect(&e))?;
+    match timeout_at(ctx.clock.instant(asked + ctx.plan.patience), connecting.done()).await {
+        Ok(done) => done.map_err(|e| errno::from_network(&e)),
+        Err(_) => Err((Outcome::Timeout, Detail::None)),
+    }
+}
+
+/// Shakes hands from `asked` on, at most `plan.patience`.
+async fn shake(
+    ctx: &Context,
+    receiver: &Receiver,
+    stream: TcpStream,
+    asked: Moment,
+) -> (Moment, Outcome, Detail, Option<tls::Shaken>) {
+    let Some(name) = server_name(&receiver.host) else {
+        let why = Detail::Why("not a name a certificate can carry".to_owned());
+        return (ctx.clock.now(), Outcome::NotAsked(NotAsked::Local), why, None);
+    };
+    let shaking = timeout_at(ctx.clock.instant(asked + ctx.plan.patience), tls::shake(stream, name)).await;
+    let known = ctx.clock.now();
+    match shaking {
+        Ok(Ok(mut s)) => {
+            let answer = std::mem::take(&mut s.answer);
+            (known, Outcome::Answered, Detail::Tls(answer), Some(s))
+        }
+        Ok(Err((outcome, detail))) => (known, outcome, detail, None),
+        Err(_) => (known, Outcome::Timeout, Detail::Tls(TlsAnswer::default()), None),
+    }
+}
+
+fn server_name(host: &Host) -> Option<ServerName<'static>> {
+    match host {
+        Host::Address(a) => Some(ServerName::from(*a)),
+        Host::Name(n) => ServerName::try_from(n.trim_end_matches('.').to_owned()).ok(),
+    }
+}
+
+/// The host's addresses, IPv6 first; a literal address is its own. The error is why there are none, in words.
+async fn addresses(host: &Host, resolvers: &[Resolver], patience: Micros) -> Result<Vec<IpAddr>, String> {
+    let name = match host {
+        Host::Address(a) => return Ok(vec![*a]),
+        Host::Name(n) => format!("{}.", n.trim_end_matches('.')),
+    };
+    if resolvers.is_empty() {
+        return Err("no resolver to ask".to_owned());
+    }
+    let servers = resolvers.iter().map(|r| {
+        let at = |mut c: ConnectionConfig| {
+            c.port = r.address.port();
+            c
+        };
+        let ways = vec![at(ConnectionConfig::udp()), at(ConnectionConfig::tcp())];
+        NameServerConfig::new(r.address.ip(), true, ways)
+    });
+    let config = ResolverConfig::from_name_servers(servers.collect());
+    let mut builder = hickory_resolver::Resolver::builder_with_config(config, TokioRuntimeProvider::default());
+    let options = builder.options_mut();
+    options.cache_size = 0;
+    options.attempts = 0;
+    options.timeout = patience.to_std();
+    options.use_hosts_file = ResolveHosts::Never;
+    options.ip_strategy = LookupIpStrategy::Ipv6AndIpv4;
+    options.num_concurrent_reqs = resolvers.len().min(3);
+    let resolver = builder.build().map_err(|e| e.to_string())?;
+    match tokio::time::timeout(patience.to_std(), resolver.lookup_ip(name)).await {
+        Ok(Ok(found)) => Ok(pick(found.iter())),
+        Ok(Err(e)) => Err(e.to_string().chars().take(200).collect()),
+        Err(_) => Err("no answer from the resolvers".to_owned()),
+    }
+}
+
+/// At most four addresses in the order given, but never all of one family when both are there.
+fn pick(found: impl Iterator<Item = IpAddr>) -> Vec<IpAddr> {
+    let (six, four): (Vec<_>, Vec<_>) = found.take(64).partition(IpAddr::is_ipv6);
+    let sixes = six.len().min(ADDRESSES - four.len().min(ADDRESSES / 2));
+    six.into_iter().take(sixes).chain(four).take(ADDRESSES).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::Unreachable;
+
+    #[test]
+    fn what_was_really_asked_counts_more_than_what_was_not() {
+        let blind = || (Outcome::NotAsked(NotAsked::NoRoute), Detail::None);
+        let mut t = Tries::default();
+        t.failed(Moment(1), Moment(2), blind());
+        assert_eq!(t.best.as_ref().map(|b| b.2), Some(blind().0));
+        t.failed(Moment(3), Moment(4), (Outcome::Timeout, Detail::None));
+        t.failed(Moment(5), Moment(6), blind());
+        assert_eq!(t.best.as_ref().map(|b| (b.0, b.2)), Some((Moment(3), Outcome::Timeout)));
+        let host = Outcome::Unreachable(Unreachable::Host);
+        t.failed(Moment(7), Moment(8), (host, Detail::None));
+        assert_eq!(t.best.map(|b| (b.0, b.2)), Some((Moment(7), host)));
+    }
+
+    #[test]
+    fn both_families_get_their_try() {
+        let a = |s: &str| s.parse::<IpAddr>().expect("an address");
+        let six: Vec<_> = (1..6).map(|i| a(&format!("2001:db8::{i}"))).collect();
+        let four = [a("192.0.2.1"), a("192.0.2.2"), a("192.0.2.3")];
+        let both = pick(six.iter().copied().chain(four));
+        assert_eq!(both, [six[0], six[1], four[0], four[1]]);
+        assert_eq!(pick(six.iter().copied()).len(), 4);
+        assert_eq!(pick(six.into_iter().take(1).chain(four)).len(), 4);
+    }
+
+    #[test]
+    fn a_trailing_dot_is_no_part_of_a_certificate_name() {
+        let named = server_name(&Host::Name("receiver.example.".into())).expect("a name");
+        assert_eq!(named.to_str(), "receiver.example");
+        assert!(server_name(&Host::Name("not a name".into())).is_none());
+    }
+}
