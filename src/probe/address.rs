@@ -149,14 +149,16 @@ async fn look(ctx: &Context, host: &mut Host, machine: &mut Machine, turn: bool)
     let (name, index, holding) = match holding(host).await {
         Ok(found) => found,
         Err(blind) => {
-            // What comes back is news, even if it is the same.
-            machine.holding = None;
-            return vec![blind.observed(Question::OwnAddress, host.target(), ctx.clock.now())];
+            // What comes back is news, even if it is the same. A storm of changes elsewhere says it only once.
+            let news = machine.holding.take().is_some() || turn;
+            let at = ctx.clock.now();
+            return news.then(|| blind.observed(Question::OwnAddress, host.target(), at)).into_iter().collect();
         }
     };
     let addresses: Vec<IpAddr> = holding.held.iter().map(|h| h.address).collect();
     let known = ctx.clock.now();
-    let mut reports = Vec::from_iter(machine.on_holding(asked, known, holding, turn));
+    let Some(report) = machine.on_holding(asked, known, holding, turn) else { return Vec::new() };
+    let mut reports = vec![report];
     let named = ctx.plan.lease_file.clone();
     // A slow disk must not hold up the other probes on this thread.
     let search = move || find_lease(Path::new("/"), named.as_deref(), index, &name, &addresses);

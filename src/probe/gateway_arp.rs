@@ -25,6 +25,8 @@ pub const SECOND_ANSWER: Micros = Micros::from_millis(200);
 pub const MOST_CLAIMANTS: usize = 8;
 /// How often "not permitted" is repeated.
 pub const REMIND: Micros = Micros::from_secs(60);
+/// Confirmations closer than this are one.
+const CONFIRMED_APART: Micros = Micros::from_millis(100);
 /// Most frames looked at between two turns.
 const MOST_FRAMES: u32 = 64;
 /// The discard service (RFC 863): whatever arrives there is thrown away.
@@ -110,32 +112,42 @@ impl Machine {
 #[derive(Clone, Debug, Default)]
 pub struct Table {
     unanswered: bool,
+    confirmed: Option<Moment>,
 }
 
 impl Table {
     /// A look at the gateway's entry: what to report, and whether to nudge the kernel to ask the gateway.
     ///
-    /// `asked` of an answer is the moment the kernel last had it confirmed, which can be most of a minute ago.
+    /// `asked` of an answer is the moment the kernel last had it confirmed, which can be most of a minute ago; each
+    /// confirmation is reported once. Whether the gateway is still there between two of them nobody knows.
     pub fn on_look(&mut self, at: Moment, gateway: IpAddr, entry: Option<Neighbour>) -> (Option<Observation>, bool) {
         let state = entry.map_or(NeighbourState::None, |e| e.state);
         let before = std::mem::take(&mut self.unanswered);
-        let outcome = match state {
-            NeighbourState::Reachable => Some(Outcome::Answered),
+        let age = entry.and_then(|e| e.confirmed_ms).unwrap_or(0);
+        let confirmed = (at - Micros::from_millis(i64::from(age))).max(Moment(0));
+        let (outcome, asked) = match state {
+            NeighbourState::Reachable => {
+                // The kernel counts in hundredths of a second and we read a little later each time.
+                let fresh = self.confirmed.is_none_or(|last| confirmed - last > CONFIRMED_APART);
+                if fresh {
+                    self.confirmed = Some(confirmed);
+                }
+                (fresh.then_some(Outcome::Answered), confirmed)
+            }
             NeighbourState::Failed => {
                 self.unanswered = true;
-                Some(Outcome::Timeout)
+                (Some(Outcome::Timeout), at)
             }
             NeighbourState::Incomplete => {
                 self.unanswered = true;
                 // Seen once it may have been made an instant ago.
-                before.then_some(Outcome::Timeout)
+                (before.then_some(Outcome::Timeout), at)
             }
-            _ => None,
+            _ => (None, at),
         };
         let mac = entry.and_then(|e| e.mac);
-        let age = entry.and_then(|e| e.confirmed_ms).filter(|_| state == NeighbourState::Reachable).unwrap_or(0);
         let report = outcome.map(|outcome| Observation {
-            asked: (at - Micros::from_millis(i64::from(age))).max(Moment(0)),
+            asked,
             known: at,
             question: Question::GatewayNeighbour,
             target: gateway.to_string().into(),
@@ -390,6 +402,7 @@ mod tests {
             (report.map(|o| (o.outcome, o.asked)), nudges)
         };
         assert_eq!(look(5_000, entry(NeighbourState::Reachable)), (Some((Outcome::Answered, ms(3_000))), false));
+        assert_eq!(look(5_010, entry(NeighbourState::Reachable)), (None, false), "the same confirmation");
         for unsure in [NeighbourState::Stale, NeighbourState::Delay, NeighbourState::Probe, NeighbourState::None] {
             assert_eq!(look(6_000, entry(unsure)), (None, true), "{unsure:?}");
         }
