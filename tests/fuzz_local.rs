@@ -1,5 +1,6 @@
 //! The fuzz bodies of the ARP, DHCP and lease parsers, two seconds each: random bytes, and good messages with a few bytes
 //! changed, cut or repeated. The random seed is printed; `PATHPROOF_SEED` repeats a run.
+#![allow(clippy::print_stdout, reason = "a failing seed has to be seen")]
 
 use pathproof::judge::Mac;
 use pathproof::wire::{arp, dhcp, fuzz};

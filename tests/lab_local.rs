@@ -120,7 +120,10 @@ fn unprivileged_part() {
     let clock = pathproof::sys::clock::Clock::starting_at(pathproof::judge::Moment(60_000_000));
     let ctx = pathproof::probe::Context { clock, plan: std::sync::Arc::new(plan()), seen, pace };
     let all = runtime.block_on(async move {
-        tokio::spawn(gateway_arp::run(ctx));
+        tokio::spawn(gateway_arp::run(ctx.clone()));
+        tokio::spawn(offers::run(ctx.clone()));
+        tokio::spawn(conflict::run(ctx.clone()));
+        tokio::spawn(link::run(ctx));
         let mut all = Vec::new();
         let _ = tokio::time::timeout(std::time::Duration::from_secs(5), async {
             while let Some(o) = said.recv().await {
@@ -133,6 +136,11 @@ fn unprivileged_part() {
     let of = |q| all.iter().filter(move |o| o.question == q).collect::<Vec<_>>();
     let arp = of(Question::GatewayArp);
     assert_eq!((arp.len(), arp[0].outcome), (1, Outcome::NotPermitted), "once a minute: {all:#?}");
+    for question in [Question::Offers, Question::Conflict] {
+        assert_eq!(of(question).iter().map(|o| o.outcome).collect::<Vec<_>>(), [Outcome::NotPermitted], "{all:#?}");
+    }
+    assert!(of(Question::Carrier).iter().all(|o| o.outcome == Outcome::Answered), "links need no permission: {all:#?}");
+    assert!(of(Question::Carrier).len() > 2);
     let table = of(Question::GatewayNeighbour);
     assert!(table.iter().any(|o| o.outcome == Outcome::Answered && claimants(o).len() == 1), "{all:#?}");
     assert!(table.iter().all(|o| o.outcome == Outcome::Answered), "{all:#?}");
