@@ -66,7 +66,7 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         let name = words::lane(view.lane);
         let is = words::state(view.lane, view.state);
         let was = was.map(|w| format!(", was: {}", words::state(view.lane, w))).unwrap_or_default();
-        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", safe(&view.last)) };
+        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", seen(view, is)) };
         changes.push((since, format!("{name}: {is}{was}{last}")));
     }
     for t in &after.troubles {
@@ -127,7 +127,7 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
             Some(at) if now_s - at > 60.0 => format!("; at {}", clock.short(at, false)),
             _ => String::new(),
         };
-        said = format!("{said}: {}{old}", safe(&view.last));
+        said = format!("{said}: {}{old}", seen(view, state));
     }
     let room = width.saturating_sub(NAME + 4);
     let name = format!("{:<NAME$}", words::lane(view.lane));
@@ -138,6 +138,12 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
         _ => said,
     };
     format!(" {thread} {name} {said}")
+}
+
+/// What was last seen, without the verb the state has already said.
+fn seen(view: &LaneView, state: &str) -> String {
+    let said = state.starts_with("answers").then(|| view.last.strip_prefix("answers ")).flatten();
+    safe(said.unwrap_or(&view.last))
 }
 
 fn trouble_lines(s: &Snapshot, clock: &Clock<'_>, width: usize) -> Vec<String> {
