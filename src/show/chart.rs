@@ -299,15 +299,8 @@ fn mark(m: &Mark, lanes_end: f64, top: f64) -> Markup {
     }
 }
 
-const KEYS: [&str; 7] = [
-    "answering",
-    "in part",
-    "not answering",
-    "not seen",
-    "mixed, too short to draw",
-    "outage, with doubt at edges",
-    "other trouble",
-];
+const KEYS: [&str; 7] =
+    ["answering", "in part", "not answering", "not seen", "too brief to draw", "outage", "other trouble"];
 
 fn legend_places(width: f64) -> Vec<(f64, f64)> {
     let columns = if width < 600.0 { 2 } else { 4 };
@@ -319,6 +312,8 @@ fn key(i: usize, x: f64, y: f64, id: &str) -> Markup {
     let (a, b) = (n(x), n(x + 24.0));
     let block = format!("M{a} {high}H{b}V{low}H{a}Z");
     html! {
+        // Both levels, so that the height of the line can be read.
+        @if i < 3 { path class="td-guide" d=(format!("M{a} {high}H{b}M{a} {low}H{b}")) {} }
         @match i {
             0 => path class="td-wave" d=(format!("M{a} {high}H{b}")) {},
             1 => path class="td-wave" d=(format!("M{a} {mid}H{b}")) {},

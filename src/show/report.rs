@@ -6,7 +6,7 @@
 
 use super::chart;
 use super::telling::{self, evidence, rests_on, sentence, trouble_sentences};
-use super::words::{self, Clock, count, safe, span};
+use super::words::{self, Clock, safe, span};
 use crate::snapshot::{Mend, Requirement, Snapshot, TargetView, Trouble, VerdictKind};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -74,8 +74,7 @@ fn opening(s: &Snapshot, zone: &TimeZone) -> Markup {
         h1 { (words::verdict(s)) }
         @if !v.sentence.is_empty() { p class="lead" { (safe(&v.sentence)) } }
         p {
-            @if v.confidence.is_some() { "We are " } @else { "There is " }
-            (words::sureness(v.confidence)) ". " (words::watched(s))
+            (words::how_sure(v.confidence)) " " (words::watched(s))
             @if let Some(more) = words::more(v.needs_s) { " " (more) }
         }
         @if v.kind == VerdictKind::KeepWatching || !v.safer_today.is_empty() {
@@ -129,13 +128,8 @@ fn diagram(s: &Snapshot, zone: &TimeZone, clock: &Clock<'_>) -> Markup {
 }
 
 fn happened(s: &Snapshot, clock: &Clock<'_>) -> Markup {
-    let outages = s.troubles.iter().filter(|t| t.outage).count();
     html! {
-        @if s.troubles.is_empty() {
-            p { "No trouble in the time that was seen." }
-        } @else {
-            p { (count(s.troubles.len(), "trouble", "troubles")) ", of which " (outages) " interrupted the path." }
-        }
+        p { (words::troubles(s)) }
         @for t in &s.troubles { (trouble(t, clock, s.watch.elapsed_s)) }
     }
 }
@@ -200,7 +194,7 @@ fn figures(targets: &[TargetView]) -> Markup {
             } }
             tbody { @for t in targets { tr {
                 th scope="row" {
-                    (words::lane(t.lane)) ", " (safe(&t.question))
+                    (words::capital(&safe(&t.question)))
                     span class="small" { " " (safe(&t.target)) }
                 }
                 td data-is="Answers" { (telling::answered(t)) }

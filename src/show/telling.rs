@@ -3,7 +3,7 @@
 //! Decides order and wording: the verdict first, then what it rests on, what to do, what happened, what was not seen,
 //! the figures, the requirements, the cautions. Nothing here is judged anew.
 
-use super::words::{self, Clock, count, millis, safe, span, wrap};
+use super::words::{self, Clock, millis, safe, span, wrap};
 use crate::snapshot::{Snapshot, TargetView, Trouble, VerdictKind};
 use jiff::tz::TimeZone;
 
@@ -55,16 +55,13 @@ impl Text {
 
 fn opening(t: &mut Text, s: &Snapshot) {
     let v = &s.verdict;
-    t.say(&words::verdict(s).to_uppercase());
+    t.say(&words::verdict(s));
+    t.lines.push("=".repeat(t.lines.iter().map(|l| words::columns(l)).max().unwrap_or(0)));
     if !v.sentence.is_empty() {
         t.say(&safe(&v.sentence));
     }
     t.lines.push(String::new());
-    t.say(&format!(
-        "{}{}.",
-        if v.confidence.is_some() { "We are " } else { "There is " },
-        words::sureness(v.confidence)
-    ));
+    t.say(&words::how_sure(v.confidence));
     t.say(&words::watched(s));
     if s.practice {
         t.say("This was the practice site: a virtual home with scripted faults, not a real line.");
@@ -115,16 +112,10 @@ fn mending(t: &mut Text, s: &Snapshot) {
 
 fn happened(t: &mut Text, s: &Snapshot, clock: &Clock<'_>) {
     t.head("What happened");
-    if s.troubles.is_empty() {
-        t.say("No trouble in the time that was seen.");
-        return;
+    t.say(&words::troubles(s));
+    if !s.troubles.is_empty() {
+        t.say(&clock.explained());
     }
-    let outages = s.troubles.iter().filter(|t| t.outage).count();
-    t.say(&format!(
-        "{}, of which {outages} interrupted the path. {}",
-        count(s.troubles.len(), "trouble", "troubles"),
-        clock.explained()
-    ));
     for trouble in &s.troubles {
         t.lines.push(String::new());
         t.lines.extend(wrap(&safe(&trouble.sentence), t.width, &format!("{}. ", trouble.number), "   "));
@@ -172,10 +163,10 @@ pub fn trouble_sentences(trouble: &Trouble, clock: &Clock<'_>, now_s: f64) -> Ve
         format!("From {} {until}{lasted}.", clock.edge(trouble.start_s)),
         effect,
         format!(
-            "Began in: {}. Cause: {}, {}. {who}",
+            "Began in: {}. Cause: {}{}. {who}",
             words::lane(trouble.lane).to_lowercase(),
             safe(&trouble.cause),
-            words::sureness(Some(trouble.confidence)),
+            words::sureness(Some(trouble.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default(),
         ),
     ]
 }
@@ -206,7 +197,7 @@ fn figures(t: &mut Text, s: &Snapshot) {
     }
     t.head("Figures");
     for target in &s.targets {
-        t.item(&format!("{}, {}, {}:", words::lane(target.lane), safe(&target.question), safe(&target.target)));
+        t.item(&format!("{}, {}:", words::capital(&safe(&target.question)), safe(&target.target)));
         t.under(&format!("{}{}", answered(target), times(target).map(|t| format!(" {t}")).unwrap_or_default()));
     }
 }

@@ -25,11 +25,11 @@ pub fn live(
 ) -> Vec<String> {
     let ink = Ink { on: colour };
     let clock = Clock::new(s, zone);
-    let mut top = vec![ink.strong(&fit(&title(s), width)), ink.faint(&fit(&progress(s, left), width))];
+    let mut top = vec![ink.strong(&fit(&title(s), width)), ink.faint(&fit(&progress(s, left, width), width))];
     let lanes: Vec<String> = s.lanes.iter().map(|l| lane_line(l, &clock, s.watch.elapsed_s, width, ink)).collect();
     let mut trouble = trouble_lines(s, &clock, width);
     let mut verdict = wrap(&format!("So far: {}.", words::verdict(s)), width, "", "");
-    let mut foot = vec![ink.faint(&fit("Ctrl-C ends early; what was seen is reported all the same.", width))];
+    let mut foot = vec![ink.faint(&fit("Ctrl-C ends early, with a report.", width))];
 
     // Where the screen is low, the least needed goes first: air, foot, trouble's later lines, verdict.
     let spare = |parts: &[&Vec<String>], height: usize| height.saturating_sub(parts.iter().map(|p| p.len()).sum());
@@ -66,7 +66,7 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         let name = words::lane(view.lane);
         let is = words::state(view.lane, view.state);
         let was = was.map(|w| format!(", was: {}", words::state(view.lane, w))).unwrap_or_default();
-        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", safe(&view.last)) };
+        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", seen(view, is)) };
         changes.push((since, format!("{name}: {is}{was}{last}")));
     }
     for t in &after.troubles {
@@ -101,13 +101,15 @@ fn title(s: &Snapshot) -> String {
     format!("pathproof  {}{practice}", safe(&s.site))
 }
 
-fn progress(s: &Snapshot, left: Option<f64>) -> String {
-    let seen = format!("{} watched, {} seen", span(s.watch.elapsed_s), words::percent(s.watch.coverage));
-    match left {
-        Some(l) if l >= 1.0 => format!("{} left; {seen}", span(l.round())),
-        Some(_) => format!("finishing; {seen}"),
-        None => format!("{seen}; runs until stopped"),
-    }
+fn progress(s: &Snapshot, left: Option<f64>, width: usize) -> String {
+    let seen = format!("{} seen", words::percent(s.watch.coverage));
+    let to_go = match left {
+        Some(l) if l >= 1.0 => format!("{} left", span(l.round())),
+        Some(_) => "finishing".to_owned(),
+        None => "runs until stopped".to_owned(),
+    };
+    let whole = format!("{to_go}; {} watched, {seen}", span(s.watch.elapsed_s));
+    if words::columns(&whole) <= width { whole } else { format!("{to_go}; {seen}") }
 }
 
 /// One lane on one line. What is cut first on a narrow screen is what was last seen, never the state.
@@ -127,7 +129,7 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
             Some(at) if now_s - at > 60.0 => format!("; at {}", clock.short(at, false)),
             _ => String::new(),
         };
-        said = format!("{said}: {}{old}", safe(&view.last));
+        said = format!("{said}: {}{old}", seen(view, state));
     }
     let room = width.saturating_sub(NAME + 4);
     let name = format!("{:<NAME$}", words::lane(view.lane));
@@ -138,6 +140,12 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
         _ => said,
     };
     format!(" {thread} {name} {said}")
+}
+
+/// What was last seen, without the verb the state has already said.
+fn seen(view: &LaneView, state: &str) -> String {
+    let said = state.starts_with("answers").then(|| view.last.strip_prefix("answers ")).flatten();
+    safe(said.unwrap_or(&view.last))
 }
 
 fn trouble_lines(s: &Snapshot, clock: &Clock<'_>, width: usize) -> Vec<String> {

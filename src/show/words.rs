@@ -22,9 +22,14 @@ pub fn safe(text: &str) -> String {
     format!("{}… ({} more characters)", escape::terminal(&kept), total - LONGEST)
 }
 
-/// A length of time in seconds, in words: `2 min 5 s`. What is not a number is "an unknown time".
+/// A length of time in seconds, in words: `2 min 5 s`. What is no length of time (negative, not a number, over
+/// three centuries) is "an unknown time".
 pub fn span(seconds: f64) -> String {
-    if seconds.is_finite() { Micros((seconds * 1e6) as i64).to_string() } else { "an unknown time".to_owned() }
+    if (0.0..1e10).contains(&seconds) {
+        Micros((seconds * 1e6) as i64).to_string()
+    } else {
+        "an unknown time".to_owned()
+    }
 }
 
 /// A share as a percentage, honest at both ends.
@@ -42,13 +47,39 @@ pub fn percent(share: f64) -> String {
     }
 }
 
-/// How sure, in words.
-pub fn sureness(confidence: Option<f64>) -> String {
-    match confidence.filter(|c| c.is_finite()) {
-        None => "no honest figure for how sure this is".to_owned(),
-        Some(c) if c >= 0.995 => "more than 99 % sure".to_owned(),
-        Some(c) => format!("{:.0} % sure", (c.max(0.0) * 100.0).floor()),
+/// How sure, in words; `None` where there is no honest figure.
+pub fn sureness(confidence: Option<f64>) -> Option<String> {
+    let c = confidence.filter(|c| c.is_finite())?;
+    Some(if c >= 0.995 {
+        "more than 99 % sure".to_owned()
+    } else {
+        format!("{:.0} % sure", (c.max(0.0) * 100.0).floor())
+    })
+}
+
+/// How sure, as a sentence.
+pub fn how_sure(confidence: Option<f64>) -> String {
+    sureness(confidence)
+        .map_or_else(|| "There is no honest figure for how sure this is.".to_owned(), |sure| format!("We are {sure}."))
+}
+
+/// How many troubles there were and how many of them interrupted the path, in one sentence.
+pub fn troubles(s: &Snapshot) -> String {
+    let (all, outages) = (s.troubles.len(), s.troubles.iter().filter(|t| t.outage).count());
+    match (all, outages) {
+        (0, _) => "No trouble in the time that was seen.".to_owned(),
+        (1, 0) => "1 trouble; the path still carried.".to_owned(),
+        (1, _) => "1 trouble; it interrupted the path.".to_owned(),
+        (_, 0) => format!("{all} troubles; the path carried through all of them."),
+        (_, n) if n == all => format!("{all} troubles; each interrupted the path."),
+        (_, n) => format!("{all} troubles; {n} of them interrupted the path."),
     }
+}
+
+/// The text with its first letter as a capital.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }
 
 /// A round-trip time in milliseconds with about two figures.
@@ -202,12 +233,12 @@ pub fn watched(s: &Snapshot) -> String {
 
 /// How much more is needed, where it can be said.
 pub fn more(needs_s: Option<f64>) -> Option<String> {
-    needs_s.filter(|s| *s > 0.0).map(|s| format!("About {} more of watching is needed.", span(s)))
+    needs_s.filter(|s| *s > 0.0 && s.is_finite()).map(|s| format!("About {} more of watching is needed.", span(s)))
 }
 
 /// The verdict in plain words.
 pub fn verdict(s: &Snapshot) -> String {
-    match (s.verdict.kind, s.verdict.needs_s.filter(|n| *n > 0.0)) {
+    match (s.verdict.kind, s.verdict.needs_s.filter(|n| *n > 0.0 && n.is_finite())) {
         (VerdictKind::KeepWatching, Some(n)) => format!("{} (about {} more)", s.verdict.kind.words(), span(n)),
         (kind, _) => kind.words().to_owned(),
     }
@@ -335,8 +366,9 @@ mod tests {
         ] {
             assert_eq!(percent(share), words);
         }
-        assert_eq!(sureness(Some(0.9999)), "more than 99 % sure");
-        assert_eq!(sureness(Some(0.949)), "94 % sure");
+        assert_eq!(sureness(Some(0.9999)).as_deref(), Some("more than 99 % sure"));
+        assert_eq!(how_sure(Some(f64::NAN)), "There is no honest figure for how sure this is.");
+        assert_eq!(sureness(Some(0.949)).as_deref(), Some("94 % sure"));
     }
 
     #[test]

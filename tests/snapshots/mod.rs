@@ -365,6 +365,8 @@ pub(crate) fn keep_watching() -> Snapshot {
     s.troubles = vec![
         Trouble {
             who: "installer".to_owned(),
+            evidence_for: strings(&["the kernel announced loss of carrier", "everything beyond fell silent with it"]),
+            not_excluded: Vec::new(),
             ..trouble(1, Lane::Link, "own-link", "The network lead lost contact.", 20.0, 0.01, Some(22.5))
         },
         Trouble {
