@@ -36,7 +36,7 @@ impl Cluster {
     }
 }
 
-/// P(at least `k` of `n` independent events of chance `p`): I_p(k, n-k+1).
+/// P(at least `k` of `n` independent events of chance `p`): the regularized beta function at k, n-k+1.
 fn at_least(k: usize, n: usize, p: f64) -> f64 {
     match k {
         0 => 1.0,
