@@ -79,7 +79,7 @@ pub fn chi_square_quantile(degrees: f64, p: f64) -> f64 {
     2.0 * gamma_quantile(degrees / 2.0, p)
 }
 
-/// Beta distribution function: the regularized incomplete beta function I_x(a, b).
+/// Beta distribution function: the regularized incomplete beta function at x.
 ///
 /// Continued fraction by the modified Lentz method (Abramowitz & Stegun 26.5.8, from memory), run until it settles:
 /// about sqrt(max(a, b)) steps.
