@@ -8,5 +8,8 @@ pub mod frames;
 pub mod icmp;
 pub mod netlink;
 pub mod outgoing;
+pub mod cable_end;
+pub mod clock;
+pub mod namespace;
 pub mod packet;
 pub mod terminal;

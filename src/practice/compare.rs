@@ -1,0 +1,284 @@
+//! What the script did beside what the survey saw.
+//!
+//! Decides, fault by fault, whether it was seen, named right, and how far its edges were off, and which troubles were
+//! invented. Pure. Does not judge the site.
+//!
+//! Edges are compared with the midpoints of the trouble's brackets. The second address server is only looked for in
+//! rounds, so of it only the start is compared, and by the bracket: the truth must lie in it, and the trouble must be
+//! known by the time of the round after the one the server came up in.
+
+use super::script::FaultKind;
+use crate::judge::Moment;
+use crate::snapshot::Trouble;
+use std::fmt::Write as _;
+
+/// A fault as it really took effect.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Truth {
+    /// What.
+    pub fault: FaultKind,
+    /// From.
+    pub from: Moment,
+    /// To.
+    pub to: Moment,
+}
+
+/// How close is right.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rules {
+    /// How far an edge may be off, seconds; a trouble further than this from every truth is invented.
+    pub edge_s: f64,
+    /// Seconds between two rounds of discover.
+    pub offers_round_s: f64,
+    /// Seconds a round listens.
+    pub listening_s: f64,
+}
+
+impl Default for Rules {
+    /// One second at the edges; rounds every 10 s that listen for up to 4 s, as on the practice site.
+    fn default() -> Self {
+        Self { edge_s: 1.0, offers_round_s: 10.0, listening_s: 4.0 }
+    }
+}
+
+/// One fault and what became of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// The truth.
+    pub truth: Truth,
+    /// Number of the trouble set beside it; `None`: missed.
+    pub trouble: Option<u32>,
+    /// The cause the survey named.
+    pub named: Option<String>,
+    /// Seen minus true start, seconds. For the second address server: 0 inside the bracket, else the distance to it.
+    pub start_error_s: Option<f64>,
+    /// Seen minus true end, seconds; `None` while open and where it is not compared.
+    pub end_error_s: Option<f64>,
+    /// Everything about it is right.
+    pub right: bool,
+    /// Other troubles seen during it: number and cause.
+    pub beside: Vec<(u32, String)>,
+}
+
+impl Row {
+    /// Whether the cause was named right.
+    pub fn named_right(&self) -> bool {
+        self.named.as_deref() == Some(self.truth.fault.cause())
+    }
+}
+
+/// A trouble nothing in the script accounts for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Invented {
+    /// Its number.
+    pub number: u32,
+    /// The cause named.
+    pub cause: String,
+    /// From, seconds (midpoint).
+    pub from_s: f64,
+    /// To, seconds (midpoint); `None` while open.
+    pub to_s: Option<f64>,
+}
+
+/// The whole comparison.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Comparison {
+    /// What was asked of it.
+    pub rules: Rules,
+    /// One row a fault, in order of time.
+    pub rows: Vec<Row>,
+    /// Troubles that were not there.
+    pub invented: Vec<Invented>,
+}
+
+/// Sets truth beside the seen.
+pub fn compare(truths: &[Truth], seen: &[Trouble], rules: Rules) -> Comparison {
+    let mut truths = truths.to_vec();
+    truths.sort_by_key(|t| t.from);
+    let touches = |t: &Truth, s: &Trouble| {
+        s.start_s[1] <= t.to.secs() + rules.edge_s && s.end_s.is_none_or(|e| e[1] >= t.from.secs() - rules.edge_s)
+    };
+    let rows = truths.iter().map(|t| row(*t, seen.iter().filter(|s| touches(t, s)), rules)).collect();
+    let invented = seen
+        .iter()
+        .filter(|s| !truths.iter().any(|t| touches(t, s)))
+        .map(|s| Invented {
+            number: s.number,
+            cause: s.cause.clone(),
+            from_s: s.start_s[1],
+            to_s: s.end_s.map(|e| e[1]),
+        })
+        .collect();
+    Comparison { rules, rows, invented }
+}
+
+fn row<'a>(truth: Truth, near: impl Iterator<Item = &'a Trouble>, rules: Rules) -> Row {
+    let (from, to) = (truth.from.secs(), truth.to.secs());
+    let mut near: Vec<_> = near.collect();
+    let overlap = |s: &Trouble| s.end_s.map_or(f64::INFINITY, |e| e[1]).min(to) - s.start_s[1].max(from);
+    let fits = |s: &Trouble| s.cause == truth.fault.cause();
+    // The right cause first, then the one that covers most of it.
+    near.sort_by(|a, b| fits(b).cmp(&fits(a)).then(overlap(b).total_cmp(&overlap(a))));
+    let Some((best, others)) = near.split_first() else {
+        return Row {
+            truth,
+            trouble: None,
+            named: None,
+            start_error_s: None,
+            end_error_s: None,
+            right: false,
+            beside: Vec::new(),
+        };
+    };
+    let rounds = truth.fault == FaultKind::SecondAddressServer;
+    let [earliest, middle, latest] = best.start_s;
+    let start = if rounds { (earliest - from).max(0.0) + (latest - from).min(0.0) } else { middle - from };
+    let end = if rounds { None } else { best.end_s.map(|e| e[1] - to) };
+    let in_time = if rounds {
+        latest <= from + rules.offers_round_s + rules.listening_s
+    } else {
+        end.is_some_and(|e| e.abs() <= rules.edge_s)
+    };
+    Row {
+        truth,
+        trouble: Some(best.number),
+        named: Some(best.cause.clone()),
+        start_error_s: Some(start),
+        end_error_s: end,
+        right: fits(best) && start.abs() <= rules.edge_s && in_time,
+        beside: others.iter().map(|s| (s.number, s.cause.clone())).collect(),
+    }
+}
+
+impl Comparison {
+    /// Every fault seen, named right, edges close enough, and nothing invented.
+    pub fn all_right(&self) -> bool {
+        self.invented.is_empty() && self.rows.iter().all(|r| r.right)
+    }
+
+    /// The comparison as plain text.
+    pub fn text(&self) -> String {
+        let mut out = String::from("What the script did, and what the survey made of it\n\n");
+        for r in &self.rows {
+            let (from, to) = (r.truth.from.secs(), r.truth.to.secs());
+            // Writing to a String cannot fail.
+            let _ = write!(out, "  {:<22} {from:>6.1} s to {to:>6.1} s   ", r.truth.fault);
+            let said = match &r.named {
+                None => "missed".to_owned(),
+                Some(cause) if r.named_right() => format!("seen as {cause}, {}", self.edges(r)),
+                Some(cause) => format!("seen as {cause}, but it was {}", r.truth.fault.cause()),
+            };
+            let _ = writeln!(out, "{}{said}", if r.right { "" } else { "WRONG: " });
+            for (number, cause) in &r.beside {
+                let _ = writeln!(out, "  {:<22} also seen meanwhile: no. {number}, {cause}", "");
+            }
+        }
+        for i in &self.invented {
+            let to = i.to_s.map_or("the end".to_owned(), |t| format!("{t:.1} s"));
+            let _ =
+                writeln!(out, "  WRONG: no. {}, {} from {:.1} s to {to}, was not there", i.number, i.cause, i.from_s);
+        }
+        let right = self.rows.iter().filter(|r| r.right).count();
+        let _ = writeln!(out, "\n  {right} of {} right, {} invented", self.rows.len(), self.invented.len());
+        out
+    }
+
+    fn edges(&self, r: &Row) -> String {
+        let start = r.start_error_s.unwrap_or_default();
+        if r.truth.fault == FaultKind::SecondAddressServer {
+            let by = r.truth.from.secs() + self.rules.offers_round_s + self.rules.listening_s;
+            return if r.right {
+                format!("known by {by:.1} s as it should be")
+            } else {
+                format!("not known by {by:.1} s")
+            };
+        }
+        let end = r.end_error_s.map_or("not over".to_owned(), |e| format!("end {e:+.2} s"));
+        format!("start {start:+.2} s, {end}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::Lane;
+
+    fn truth(fault: FaultKind, from: i64, to: i64) -> Truth {
+        Truth { fault, from: Moment(from * 1_000_000), to: Moment(to * 1_000_000) }
+    }
+
+    fn trouble(number: u32, cause: &str, start: f64, end: Option<f64>) -> Trouble {
+        Trouble {
+            number,
+            lane: Lane::Outside,
+            cause: cause.into(),
+            sentence: String::new(),
+            start_s: [start - 0.4, start, start + 0.4],
+            end_s: end.map(|e| [e - 0.4, e, e + 0.4]),
+            outage: true,
+            confidence: 0.9,
+            evidence_for: vec![],
+            evidence_against: vec![],
+            not_excluded: vec![],
+            who: String::new(),
+            station_would_know: None,
+        }
+    }
+
+    #[test]
+    fn a_faithful_survey_is_all_right() {
+        let truths = [truth(FaultKind::AccessCut, 10, 20), truth(FaultKind::LinkFlap, 30, 31)];
+        let seen = [trouble(1, "access-line", 10.6, Some(19.2)), trouble(2, "own-link", 30.0, Some(31.0))];
+        let c = compare(&truths, &seen, Rules::default());
+        assert!(c.all_right(), "{}", c.text());
+        assert!((c.rows[0].start_error_s.expect("seen") - 0.6).abs() < 1e-9);
+        assert!((c.rows[0].end_error_s.expect("over") + 0.8).abs() < 1e-9);
+        assert!(c.text().contains("start +0.60 s, end -0.80 s"), "{}", c.text());
+    }
+
+    #[test]
+    fn each_way_of_being_wrong_shows() {
+        let cut = [truth(FaultKind::AccessCut, 10, 20)];
+        let wrongs = [
+            vec![],
+            vec![trouble(1, "router-restart", 10.0, Some(20.0))],
+            vec![trouble(1, "access-line", 11.1, Some(20.0))],
+            vec![trouble(1, "access-line", 10.0, Some(21.1))],
+            vec![trouble(1, "access-line", 10.0, None)],
+            vec![trouble(1, "access-line", 10.0, Some(14.0)), trouble(2, "access-line", 15.0, Some(20.0))],
+            vec![trouble(1, "access-line", 10.0, Some(20.0)), trouble(2, "receiver", 21.2, Some(22.0))],
+            vec![trouble(1, "access-line", 10.0, Some(20.0)), trouble(2, "receiver", 5.0, Some(8.9))],
+        ];
+        for seen in wrongs {
+            let c = compare(&cut, &seen, Rules::default());
+            assert!(!c.all_right(), "{}", c.text());
+            assert!(c.text().contains("WRONG"), "{}", c.text());
+        }
+        // Something beside the truth is told, not counted as invented.
+        let seen = [trouble(1, "name-service", 10.0, Some(20.0)), trouble(2, "access-line", 10.0, Some(20.0))];
+        let c = compare(&cut, &seen, Rules::default());
+        assert!(c.all_right());
+        assert_eq!(c.rows[0].beside, [(1, "name-service".to_owned())]);
+    }
+
+    #[test]
+    fn the_second_address_server_is_due_by_the_round_after() {
+        let truths = [truth(FaultKind::SecondAddressServer, 10, 35)];
+        let bracket = |earliest: f64, latest: f64| {
+            let mut t = trouble(1, "second-address-server", 0.0, None);
+            t.start_s = [earliest, f64::midpoint(earliest, latest), latest];
+            compare(&truths, &[t], Rules::default())
+        };
+        assert!(bracket(5.0, 15.0).all_right());
+        assert!(bracket(9.0, 23.9).all_right());
+        assert!(!bracket(15.0, 24.5).all_right(), "a round too late");
+        assert!(!bracket(12.0, 15.0).all_right(), "the bracket misses the truth by 2 s");
+        assert!(!bracket(1.0, 8.5).all_right(), "seen before it was there");
+    }
+
+    #[test]
+    fn nothing_scripted_and_nothing_seen_is_right() {
+        assert!(compare(&[], &[], Rules::default()).all_right());
+        assert!(!compare(&[], &[trouble(1, "unknown", 1.0, Some(2.0))], Rules::default()).all_right());
+    }
+}
