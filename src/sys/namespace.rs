@@ -187,8 +187,8 @@ mod tests {
     #[test]
     fn a_process_with_threads_is_turned_away_before_anything_is_changed() {
         // The test harness itself has threads; one more makes sure.
-        let (hold, held) = std::sync::mpsc::channel::<()>();
-        let other = std::thread::spawn(move || held.recv().is_err());
+        let (hold, waits) = std::sync::mpsc::channel::<()>();
+        let other = std::thread::spawn(move || waits.recv().is_err());
         let refused = enter(|| Ok(())).expect_err("threads are there");
         assert!(refused.why.contains("second thread"), "{refused:?}");
         drop(hold);

@@ -1,0 +1,421 @@
+//! The virtual home: places joined by real interfaces, with the services on them.
+//!
+//! ```text
+//!  host (here)      switch              router              cable             outside
+//!   h0 ---------- p-host            lan0      wan0 ----- c0 ~ line ~ c1 ----- out0
+//!                 p-router -------- .1         .2                              .1   reference points, receiver
+//!  stray s0 ----- p-stray
+//! ```
+//!
+//! Decides the addresses and how each fault is done. Everything goes when it is dropped, or with the process.
+
+use super::address_client::{Client, Held};
+use super::address_service::{self, Terms};
+use super::cable::Cable;
+use super::line::Line;
+use super::name_service::{self, Conduct, Manner};
+use super::place::{Place, add_address, carrier, doing, hand_over, index, set_switch, set_up};
+use super::receiver::{Receiver, Visits};
+use super::script::Fault;
+use super::stage::{Stage, begin_burst, end_burst, stamped};
+use crate::judge::Moment;
+use crate::sys::clock::{Clock, boot_time};
+use crate::sys::{cable_end, namespace::Entered};
+use rtnetlink::{Handle, LinkBridge, LinkUnspec, LinkVeth, RouteMessageBuilder};
+use std::fs;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::os::unix::fs::DirBuilderExt;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+use tokio::net::UdpSocket;
+use tokio::sync::watch;
+
+/// The host's interface.
+pub(super) const HOST_INTERFACE: &str = "h0";
+/// The router on the LAN: gateway, address server and resolver.
+pub(super) const ROUTER: Ipv4Addr = Ipv4Addr::new(192, 168, 77, 1);
+/// The stray box on the LAN.
+pub(super) const STRAY: Ipv4Addr = Ipv4Addr::new(192, 168, 77, 66);
+/// The reference points.
+pub(super) const REFERENCES: [Ipv4Addr; 3] =
+    [Ipv4Addr::new(198, 51, 100, 11), Ipv4Addr::new(203, 0, 113, 12), Ipv4Addr::new(192, 0, 2, 13)];
+/// The receiver.
+pub(super) const RECEIVER: (Ipv4Addr, u16) = (Ipv4Addr::new(198, 51, 100, 40), 7_700);
+/// Port of the name services.
+pub(super) const NAMES_PORT: u16 = 53;
+
+const LAN: (Ipv4Addr, u8) = (Ipv4Addr::new(192, 168, 77, 0), 24);
+const ROUTER_WAN: Ipv4Addr = Ipv4Addr::new(100, 64, 77, 2);
+const OUTSIDE_WAN: Ipv4Addr = Ipv4Addr::new(100, 64, 77, 1);
+const WAN_PREFIX: u8 = 30;
+const LEASE_S: u32 = 120;
+
+/// Hardware addresses: the last octet of the range kept for documentation (RFC 7042 2.1.2).
+const fn mac(last: u8) -> [u8; 6] {
+    [0x00, 0x00, 0x5e, 0x00, 0x53, last]
+}
+const HOST_MAC: [u8; 6] = mac(0x10);
+const ROUTER_MAC: [u8; 6] = mac(0x01);
+const ROUTER_WAN_MAC: [u8; 6] = mac(0x02);
+const OUTSIDE_MAC: [u8; 6] = mac(0x03);
+const STRAY_MAC: [u8; 6] = mac(0x66);
+
+/// The built home. The order of the fields is the order of taking down.
+pub(super) struct Home {
+    cable: Option<Cable>,
+    receiver: Mutex<Option<Receiver>>,
+    host: Place,
+    switch: Place,
+    router: Place,
+    _stray: Place,
+    outside: Place,
+    _cable_box: Place,
+    line: Arc<Line>,
+    names: Arc<Conduct>,
+    router_serves: Arc<AtomicBool>,
+    stray_serves: Arc<AtomicBool>,
+    visits: Arc<Visits>,
+    held: watch::Receiver<Option<Held>>,
+    lease_file: PathBuf,
+    _folder: Folder,
+}
+
+/// A folder of our own that goes when dropped.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new() -> Result<Self, String> {
+        let path = std::env::temp_dir().join(format!("pathproof-practice-{}-{}", std::process::id(), boot_time().0));
+        fs::DirBuilder::new().mode(0o700).create(&path).map_err(doing(path.display()))?;
+        Ok(Self(path))
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        drop(fs::remove_dir_all(&self.0));
+    }
+}
+
+/// Builds the least that a home needs, to learn whether it can be built. Run in namespaces that are thrown away.
+pub(super) fn trial() -> Result<(), String> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(doing("a runtime"))?;
+    runtime.block_on(async {
+        let (connection, handle, _) = rtnetlink::new_connection().map_err(doing("netlink"))?;
+        tokio::spawn(connection);
+        set_up(&handle, "lo", true).await?;
+        join(&handle, "t0", "t1").await?;
+        handle.link().add(LinkBridge::new("t2").build()).execute().await.map_err(doing("making a bridge"))?;
+        let end = index(&handle, "t0").await?;
+        cable_end::open(end).map(drop).map_err(doing("opening a packet socket"))
+    })?;
+    crate::sys::namespace::own_network().map(drop).map_err(doing("a second network namespace"))?;
+    set_switch("ipv4/ip_forward", "1")
+}
+
+impl Home {
+    /// Builds it around the process' own network, which becomes the host's, and waits until the host has its lease.
+    pub(super) fn build(entered: Entered, seed: u64) -> Result<Self, String> {
+        let folder = Folder::new()?;
+        let line = Arc::new(Line::new(seed));
+        let unprivileged = entered.unprivileged;
+        let host = Place::here("host", entered.network)?;
+        let [switch, router, stray, outside] = ["switch", "router", "stray", "outside"].map(Place::new);
+        let (switch, router, stray, outside) = (switch?, router?, stray?, outside?);
+        let cable_box = Place::new("cable")?;
+        for place in [&host, &switch, &router, &stray, &outside, &cable_box] {
+            place.ask(|h| async move {
+                // Only IPv4 is practised; without this the kernel's own IPv6 chatter is on every wire. A kernel without
+                // IPv6 has no such switch, which is as good.
+                for part in ["all", "default"] {
+                    drop(set_switch(&format!("ipv6/conf/{part}/disable_ipv6"), "1"));
+                    // Inherited from the machine, a strict filter would drop the address server's first answer.
+                    drop(set_switch(&format!("ipv4/conf/{part}/rp_filter"), "0"));
+                }
+                set_up(&h, "lo", true).await
+            })?;
+        }
+        wire(&host, &switch, &router, &stray)?;
+        let cable = access_line(&cable_box, &router, &outside, Arc::clone(&line))?;
+        // Lets the agent use datagram echo sockets; where it can't be set raw ones are used.
+        let groups = if unprivileged { "0 0" } else { "0 2147483647" };
+        host.ask(move |_| async move {
+            drop(set_switch("ipv4/ping_group_range", groups));
+            Ok(())
+        })?;
+
+        let visits = Arc::new(Visits::default());
+        let names = Conduct::good();
+        let router_serves = Arc::new(AtomicBool::new(true));
+        let stray_serves = Arc::new(AtomicBool::new(false));
+        serve_outside(&outside)?;
+        let receiver = Mutex::new(Some(open_receiver(&outside, &visits)?));
+        serve_lan(&router, "lan0", ROUTER, 100, &router_serves)?;
+        serve_lan(&stray, "s0", STRAY, 200, &stray_serves)?;
+        let conduct = Arc::clone(&names);
+        router.ask(move |_| async move {
+            let socket = UdpSocket::bind((ROUTER, NAMES_PORT)).await.map_err(doing("the name service's socket"))?;
+            let authority = SocketAddr::from((REFERENCES[0], NAMES_PORT));
+            tokio::spawn(name_service::serve_forwarder(socket, authority, conduct));
+            Ok(())
+        })?;
+
+        let number = host.ask(|h| async move { index(&h, HOST_INTERFACE).await })?;
+        let lease_file = folder.0.join(number.to_string());
+        let (tell, mut held) = watch::channel(None);
+        let client = Client { interface: HOST_INTERFACE, mac: HOST_MAC, lease_file: lease_file.clone(), held: tell };
+        host.ask(move |h| client.run(h))?;
+        let mut waiting = held.clone();
+        host.ask(move |_| async move {
+            let leased = waiting.wait_for(Option::is_some);
+            let in_time = tokio::time::timeout(Duration::from_secs(10), leased).await;
+            in_time.map_err(|_| "no lease within 10 s".to_owned())?.map(drop).map_err(doing("the address client"))
+        })?;
+        held.mark_unchanged();
+        Ok(Self {
+            cable: Some(cable),
+            receiver,
+            host,
+            switch,
+            router,
+            _stray: stray,
+            outside,
+            _cable_box: cable_box,
+            line,
+            names,
+            router_serves,
+            stray_serves,
+            visits,
+            held,
+            lease_file,
+            _folder: folder,
+        })
+    }
+
+    /// The file in which the host's client records its lease.
+    pub(super) fn lease_file(&self) -> &Path {
+        &self.lease_file
+    }
+
+    /// The lease the host holds now.
+    pub(super) fn held(&self) -> Option<Held> {
+        self.held.borrow().clone()
+    }
+
+    fn set_lines(&self, up: bool) -> Result<(), String> {
+        self.router.ask(move |h| async move {
+            if up {
+                set_up(&h, "wan0", true).await?;
+                route_out(&h).await?;
+                set_up(&h, "lan0", true).await
+            } else {
+                set_up(&h, "lan0", false).await?;
+                set_up(&h, "wan0", false).await
+            }
+        })
+    }
+
+    fn set_receiver(&self, open: bool) -> Result<(), String> {
+        let mut receiver = self.receiver.lock().unwrap_or_else(PoisonError::into_inner);
+        if !open {
+            let Some(listening) = receiver.take() else { return Ok(()) };
+            return self.outside.ask(|_| async move {
+                listening.close().await;
+                Ok(())
+            });
+        }
+        if receiver.is_none() {
+            *receiver = Some(open_receiver(&self.outside, &self.visits)?);
+        }
+        Ok(())
+    }
+}
+
+impl Stage for Home {
+    fn line(&self) -> &Line {
+        &self.line
+    }
+
+    fn visits(&self) -> &Visits {
+        &self.visits
+    }
+
+    fn can(&self, _: &Fault) -> Result<(), String> {
+        Ok(())
+    }
+
+    fn set(&self, fault: &Fault, on: bool, clock: Clock) -> Result<Moment, String> {
+        match fault {
+            Fault::LinkFlap => {
+                stamped(clock, || self.switch.ask(move |h| async move { set_up(&h, "p-host", !on).await }))
+            }
+            Fault::RouterRestart => stamped(clock, || {
+                self.router_serves.store(!on, Ordering::Relaxed);
+                self.set_lines(!on)
+            }),
+            Fault::AccessCut => stamped(clock, || {
+                self.line.set_cut(on);
+                Ok(())
+            }),
+            Fault::ResolverFailure { how } => stamped(clock, || {
+                self.names.set(if on { Manner::Fail(*how) } else { Manner::Answer });
+                Ok(())
+            }),
+            Fault::SecondAddressServer => stamped(clock, || {
+                self.stray_serves.store(on, Ordering::Relaxed);
+                Ok(())
+            }),
+            Fault::ReceiverRefusing => stamped(clock, || self.set_receiver(!on)),
+            Fault::LossBurst { loss } if on => Ok(begin_burst(&self.line, *loss, clock)),
+            Fault::LossBurst { .. } => Ok(end_burst(&self.line, clock)),
+        }
+    }
+}
+
+impl Drop for Home {
+    fn drop(&mut self) {
+        // The cable's thread first, so that nothing moves while the places go one by one.
+        self.cable = None;
+        let host = &self.host;
+        // The host's network is the process' own and stays; take its interface away.
+        drop(host.ask(|h| async move {
+            let index = index(&h, HOST_INTERFACE).await?;
+            h.link().del(index).execute().await.map_err(doing("removing the host's interface"))
+        }));
+    }
+}
+
+async fn join(handle: &Handle, near: &str, far: &str) -> Result<(), String> {
+    let pair = LinkVeth::new(near, far).build();
+    handle.link().add(pair).execute().await.map_err(doing(format_args!("making the interfaces {near} and {far}")))
+}
+
+async fn set_mac(handle: &Handle, name: &str, mac: [u8; 6]) -> Result<(), String> {
+    let link = LinkUnspec::new_with_index(index(handle, name).await?).address(mac.to_vec()).build();
+    handle.link().set(link).execute().await.map_err(doing(format_args!("setting the hardware address of {name}")))
+}
+
+async fn route_out(handle: &Handle) -> Result<(), String> {
+    let route = RouteMessageBuilder::<Ipv4Addr>::new().gateway(OUTSIDE_WAN).build();
+    handle.route().add(route).replace().execute().await.map_err(doing("the router's default route"))
+}
+
+/// As on a point-to-point line, neither side has to ask for the other's hardware address over it.
+async fn neighbour(handle: &Handle, name: &str, address: Ipv4Addr, mac: [u8; 6]) -> Result<(), String> {
+    let index = index(handle, name).await?;
+    let add = handle.neighbours().add(index, address.into()).link_layer_address(&mac).replace();
+    add.execute().await.map_err(doing(format_args!("the neighbour on {name}")))
+}
+
+/// The LAN: switch, host, router and stray box.
+fn wire(host: &Place, switch: &Place, router: &Place, stray: &Place) -> Result<(), String> {
+    let (to_host, to_router, to_stray) = (host.network()?, router.network()?, stray.network()?);
+    switch.ask(move |h| async move {
+        h.link().add(LinkBridge::new("br0").build()).execute().await.map_err(doing("making a bridge"))?;
+        let bridge = index(&h, "br0").await?;
+        for (port, far, to) in
+            [("p-host", HOST_INTERFACE, &to_host), ("p-router", "lan0", &to_router), ("p-stray", "s0", &to_stray)]
+        {
+            join(&h, port, far).await?;
+            hand_over(&h, far, to).await?;
+            let link = LinkUnspec::new_with_index(index(&h, port).await?).controller(bridge).up().build();
+            h.link().set(link).execute().await.map_err(doing(port))?;
+        }
+        set_up(&h, "br0", true).await
+    })?;
+    host.ask(|h| async move {
+        set_mac(&h, HOST_INTERFACE, HOST_MAC).await?;
+        set_up(&h, HOST_INTERFACE, true).await?;
+        for _ in 0..100 {
+            if carrier(&h, HOST_INTERFACE).await? {
+                return Ok(());
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+        Err(format!("{HOST_INTERFACE} has no carrier after 2 s"))
+    })?;
+    router.ask(|h| async move {
+        set_mac(&h, "lan0", ROUTER_MAC).await?;
+        add_address(&h, "lan0", ROUTER, LAN.1).await?;
+        set_up(&h, "lan0", true).await?;
+        set_switch("ipv4/ip_forward", "1")
+    })?;
+    stray.ask(|h| async move {
+        set_mac(&h, "s0", STRAY_MAC).await?;
+        add_address(&h, "s0", STRAY, LAN.1).await?;
+        set_up(&h, "s0", true).await
+    })
+}
+
+/// The access line between router and outside.
+fn access_line(cable_box: &Place, router: &Place, outside: &Place, line: Arc<Line>) -> Result<Cable, String> {
+    let (to_router, to_outside) = (router.network()?, outside.network()?);
+    let ends = cable_box.ask(move |h| async move {
+        join(&h, "c0", "wan0").await?;
+        join(&h, "c1", "out0").await?;
+        hand_over(&h, "wan0", &to_router).await?;
+        hand_over(&h, "out0", &to_outside).await?;
+        let mut ends = Vec::new();
+        for name in ["c0", "c1"] {
+            ends.push(cable_end::open(index(&h, name).await?).map_err(doing("the cable's packet socket"))?);
+            set_up(&h, name, true).await?;
+        }
+        <[_; 2]>::try_from(ends).map_err(|_| "a cable has two ends".to_owned())
+    })?;
+    router.ask(|h| async move {
+        set_mac(&h, "wan0", ROUTER_WAN_MAC).await?;
+        add_address(&h, "wan0", ROUTER_WAN, WAN_PREFIX).await?;
+        set_up(&h, "wan0", true).await?;
+        neighbour(&h, "wan0", OUTSIDE_WAN, OUTSIDE_MAC).await?;
+        route_out(&h).await
+    })?;
+    outside.ask(|h| async move {
+        set_mac(&h, "out0", OUTSIDE_MAC).await?;
+        add_address(&h, "out0", OUTSIDE_WAN, WAN_PREFIX).await?;
+        for address in REFERENCES.into_iter().chain([RECEIVER.0]) {
+            add_address(&h, "lo", address, 32).await?;
+        }
+        set_up(&h, "out0", true).await?;
+        neighbour(&h, "out0", ROUTER_WAN, ROUTER_WAN_MAC).await?;
+        let back = RouteMessageBuilder::<Ipv4Addr>::new().destination_prefix(LAN.0, LAN.1).gateway(ROUTER_WAN).build();
+        h.route().add(back).execute().await.map_err(doing("the route back"))
+    })?;
+    Cable::start(ends, line)
+}
+
+fn serve_outside(outside: &Place) -> Result<(), String> {
+    outside.ask(|_| async move {
+        for address in REFERENCES {
+            let socket = UdpSocket::bind((address, NAMES_PORT)).await.map_err(doing("a reference point's socket"))?;
+            tokio::spawn(name_service::serve_authority(socket, None));
+        }
+        Ok(())
+    })
+}
+
+fn open_receiver(outside: &Place, visits: &Arc<Visits>) -> Result<Receiver, String> {
+    let visits = Arc::clone(visits);
+    outside.ask(move |_| async move {
+        Receiver::open(RECEIVER.into(), visits, None).map_err(doing("the receiver's socket"))
+    })
+}
+
+fn serve_lan(
+    place: &Place,
+    interface: &'static str,
+    server: Ipv4Addr,
+    first: u8,
+    on: &Arc<AtomicBool>,
+) -> Result<(), String> {
+    let [a, b, c, _] = LAN.0.octets();
+    let terms = Terms { server, first: Ipv4Addr::new(a, b, c, first), prefix: LAN.1, lease_s: LEASE_S };
+    let on = Arc::clone(on);
+    place.ask(move |_| async move {
+        let socket = address_service::open(interface, address_service::SERVER_PORT)
+            .map_err(doing("the address service's socket"))?;
+        tokio::spawn(address_service::serve(socket, terms, on));
+        Ok(())
+    })
+}
