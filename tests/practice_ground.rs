@@ -29,7 +29,7 @@ fn main() -> ExitCode {
         Ground::Loopback { why, allow } => {
             println!("SKIPPED 1 of 2: the virtual home, because {why}. To allow it: {allow}");
         }
-        ground => home(ground),
+        ground @ Ground::Namespaces(_) => home(ground),
     }
     loopback();
     println!("practice_ground: ok");
@@ -54,7 +54,7 @@ fn home(ground: Ground) {
     renewed(&site, began);
     assert_eq!(site.visits().octets(), 0, "nobody sent the receiver anything");
     assert!(site.visits().connections() > 50);
-    let folder = site.lease_file.as_ref().unwrap().parent().unwrap().to_owned();
+    let folder = site.plan.lease_file.as_ref().unwrap().parent().unwrap().to_owned();
     drop(site);
     assert!(!folder.exists(), "the lease folder goes with the site");
     assert!(!own_interfaces().contains("h0:"), "the host's interface goes with the site");
@@ -63,7 +63,7 @@ fn home(ground: Ground) {
 fn loopback() {
     let ground = Ground::Loopback { why: "asked for".into(), allow: "nothing".into() };
     let site = Site::start(ground, script()).unwrap();
-    assert!(site.plan.loopback && site.plan.interface.is_none() && site.lease_file.is_none());
+    assert!(site.plan.loopback && site.plan.interface.is_none() && site.plan.lease_file.is_none());
     let blind: Vec<_> = site.unplayable.iter().map(|(s, _)| s.fault.kind()).collect();
     assert_eq!(blind, [FaultKind::LinkFlap, FaultKind::SecondAddressServer, FaultKind::RouterRestart]);
     delays(&site);
@@ -133,7 +133,7 @@ fn leased(site: &Site) {
     assert_eq!((held.address, held.prefix), (Ipv4Addr::new(192, 168, 77, 100), 24));
     assert_eq!((held.router, held.resolver, held.times_s), (held.server, held.server, [120, 60, 105]));
     assert_eq!(IpAddr::from(held.resolver), site.plan.resolvers[0].address.ip());
-    let file = std::fs::read_to_string(site.lease_file.as_ref().unwrap()).unwrap();
+    let file = std::fs::read_to_string(site.plan.lease_file.as_ref().unwrap()).unwrap();
     for line in ["ADDRESS=192.168.77.100", "SERVER_ADDRESS=192.168.77.1", "LIFETIME=120", "T1=60", "T2=105"] {
         assert!(file.lines().any(|l| l == line), "{line} in\n{file}");
     }
@@ -168,7 +168,7 @@ fn losses(site: &Site) {
     site.line().set_manner(quick);
     let answered = trips(site.plan.references[2].address, 400, Duration::from_millis(30)).len() as f64 / 400.0;
     site.line().set_manner(line::Manner::default());
-    println!("told 0.2 loss each way: {:.3} of round trips came back, 0.640 expected", answered);
+    println!("told 0.2 loss each way: {answered:.3} of round trips came back, 0.640 expected");
     // Binomial, n = 400, p = 0.8 * 0.8: standard deviation 0.024; five of them.
     assert!((answered - 0.64).abs() < 0.12);
 }

@@ -29,7 +29,7 @@ pub use receiver::Visits;
 pub use script::{Fault, FaultKind, Script, ScriptError, Step, generate};
 
 use crate::judge::Micros;
-use crate::site::plan::{Cadence, Host, Plan, Receiver, Reference, Resolver, SiteKind, Transport};
+use crate::site::plan::{Background, Cadence, Host, Plan, Receiver, Reference, Resolver, SiteKind, Transport, Use};
 use crate::sys::clock::Clock;
 use crate::sys::namespace::{self, Entered};
 use stage::Stage;
@@ -63,7 +63,7 @@ pub fn prepare() -> Ground {
 pub struct Site {
     /// What the agent is to run.
     pub plan: Plan,
-    /// Where the host's own client records its lease.
+    /// Where the host's own client records its lease; the plan names it too.
     pub lease_file: Option<PathBuf>,
     /// What will be played.
     pub script: Script,
@@ -79,7 +79,8 @@ impl Site {
         let (stage, home, plan): (Arc<dyn Stage>, _, _) = match ground {
             Ground::Namespaces(entered) => {
                 let home = Arc::new(home::Home::build(entered, script.seed)?);
-                (Arc::clone(&home) as _, Some(home), home_plan())
+                let plan = home_plan(home.lease_file().to_owned());
+                (Arc::clone(&home) as _, Some(home), plan)
             }
             Ground::Loopback { .. } => {
                 let site = loopback::Loopback::build(script.seed)?;
@@ -88,7 +89,7 @@ impl Site {
             }
         };
         let unplayable = script.steps.iter().filter_map(|s| stage.can(&s.fault).err().map(|why| (*s, why))).collect();
-        let lease_file = home.as_ref().map(|h| h.lease_file().to_owned());
+        let lease_file = plan.lease_file.clone();
         Ok(Self { plan, lease_file, script, unplayable, home, stage })
     }
 
@@ -125,9 +126,10 @@ const CADENCE: Cadence = Cadence {
 /// Long enough for a round trip over the line and for a forwarder to say that it got no answer.
 const PATIENCE: Micros = Micros::from_millis(800);
 
-fn home_plan() -> Plan {
+fn home_plan(lease_file: PathBuf) -> Plan {
     plan(
         Some(home::HOST_INTERFACE.into()),
+        Some(lease_file),
         home::REFERENCES.map(|a| (a, home::NAMES_PORT).into()),
         (home::ROUTER, home::NAMES_PORT).into(),
         home::RECEIVER.into(),
@@ -135,21 +137,28 @@ fn home_plan() -> Plan {
 }
 
 fn loopback_plan(at: loopback::Addresses) -> Plan {
-    Plan { loopback: true, ..plan(None, at.references, at.resolver, at.receiver) }
+    Plan { loopback: true, ..plan(None, None, at.references, at.resolver, at.receiver) }
 }
 
-fn plan(interface: Option<String>, references: [SocketAddr; 3], resolver: SocketAddr, receiver: SocketAddr) -> Plan {
+fn plan(
+    interface: Option<String>,
+    lease_file: Option<PathBuf>,
+    references: [SocketAddr; 3],
+    resolver: SocketAddr,
+    receiver: SocketAddr,
+) -> Plan {
     let names = ["reference-a", "reference-b", "reference-c"];
     Plan {
         site: "practice".into(),
         kind: SiteKind::Household,
         interface,
-        resolvers: vec![Resolver { name: resolver.ip().to_string().into(), address: resolver }],
+        lease_file,
+        resolvers: vec![Resolver::at(resolver)],
         existing_name: name_service::EXISTING_NAME.into(),
         references: names
             .into_iter()
             .zip(references)
-            .map(|(n, address)| Reference { name: n.into(), address })
+            .map(|(n, address)| Reference { name: n.into(), address, builtin: false })
             .collect(),
         receivers: vec![Receiver {
             name: "receiver-a".into(),
@@ -161,6 +170,8 @@ fn plan(interface: Option<String>, references: [SocketAddr; 3], resolver: Socket
         patience: PATIENCE,
         supervision: None,
         requirements: "household".into(),
+        uses: vec![Use::Burglary],
+        background: Background::default(),
         practice: true,
         loopback: false,
     }
