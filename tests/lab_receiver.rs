@@ -3,7 +3,7 @@
 
 mod asks_kit;
 use asks_kit::{Pair, context, inside, plan, sh};
-use pathproof::judge::{Detail, NotAsked, Observation, Outcome, Question, TlsAnswer, Unreachable};
+use pathproof::judge::{Detail, NotAsked, Observation, Outcome, Question, TlsAnswer, Unreachable as U};
 use pathproof::probe::receiver;
 use serde_json::{Value, json};
 use std::io::{Read as _, Write as _};
@@ -233,7 +233,6 @@ table inet t {{
 }}
 END"
     ));
-    use Unreachable as U;
     for (host, port, outcome) in [
         ("192.0.2.1", 7000, Outcome::Answered),
         ("2001:db8::1", 7000, Outcome::Answered),
@@ -274,7 +273,6 @@ table inet t {{
 END",
         pair.there
     ));
-    use Unreachable as U;
     for (server, outcome) in [
         ("192.0.2.1:53", Outcome::Unreachable(U::Prohibited)),
         ("[2001:db8::1]:53", Outcome::Unreachable(U::Prohibited)),

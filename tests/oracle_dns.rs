@@ -131,7 +131,8 @@ fn replies_made_by_dnspython_are_read_as_meant() {
 fn unbound(port: u16) -> (Running, tempfile::TempDir) {
     let dir = tempfile::tempdir().expect("a directory");
     let file = dir.path().join("unbound.conf");
-    let long: String = (0..40).map(|i| format!("  local-data: \"big.test. 60 IN A 198.51.100.{i}\"\n")).collect();
+    let many: Vec<String> = (0..40).map(|i| format!("  local-data: \"big.test. 60 IN A 198.51.100.{i}\"\n")).collect();
+    let many = many.concat();
     std::fs::write(
         &file,
         format!(
@@ -155,7 +156,7 @@ fn unbound(port: u16) -> (Running, tempfile::TempDir) {
   local-zone: \"test.\" static
   local-data: \"a.test. 60 IN A 192.0.2.1\"
   local-zone: \"refused.test.\" refuse
-{long}remote-control:
+{many}remote-control:
   control-enable: no
 ",
             dir.path().display()
@@ -301,7 +302,7 @@ async fn hostile_and_absent_servers_are_told_apart() {
 }
 
 fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
+    bytes.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().concat()
 }
 
 fn unhex(text: &str) -> Vec<u8> {
