@@ -33,7 +33,7 @@ pub enum Heard {
 }
 
 impl EchoSocket {
-    /// Opens a socket for echoes to `target`, tied to `interface`. `raw_id` identifies our echoes on a raw socket.
+    /// Opens a socket for echoes to `target` by `interface`. `raw_id` identifies our echoes on a raw socket.
     ///
     /// `PermissionDenied` where this host lets us have neither kind; `ENODEV` where the interface is gone.
     pub fn open(target: IpAddr, interface: Option<&str>, raw_id: u16) -> io::Result<Self> {
@@ -48,7 +48,7 @@ impl EchoSocket {
             }
             Err(e) => return Err(e),
         };
-        outgoing::bind(&socket, interface, target)?;
+        outgoing::prefer(&socket, interface, target)?;
         errqueue::enable_errors(&socket, target.is_ipv6())?;
         errqueue::enable_stamps(&socket)?;
         let id = if raw {

@@ -4,10 +4,12 @@
 //! otherwise measure the wrong one.
 
 use super::errqueue;
+use nix::libc;
 use nix::net::if_::if_nametoindex;
 use socket2::{Domain, Protocol, Socket, Type};
 use std::io;
 use std::net::{IpAddr, SocketAddr, SocketAddrV6};
+use std::os::fd::AsRawFd as _;
 
 /// Ties a socket to an interface (`SO_BINDTODEVICE`, unprivileged from Linux 5.7). Loopback targets are left alone:
 /// they can't be reached through another interface. Where the kernel forbids it, routing decides.
@@ -17,6 +19,22 @@ pub fn bind(socket: &Socket, interface: Option<&str>, target: IpAddr) -> io::Res
         Err(e) if e.kind() == io::ErrorKind::PermissionDenied => Ok(()),
         other => other,
     }
+}
+
+/// Sends by an interface without refusing what comes in by another (`IP_UNICAST_IF`, `IPV6_UNICAST_IF`). For sockets
+/// that send datagrams: the kernel's own "host unreachable" comes in by loopback, and a socket tied to a device would
+/// not hear it. Loopback targets are left alone. `ENODEV` where the interface is gone.
+pub fn prefer(socket: &Socket, interface: Option<&str>, target: IpAddr) -> io::Result<()> {
+    let Some(name) = interface.filter(|_| !target.is_loopback()) else { return Ok(()) };
+    let index = if_nametoindex(name)?.to_be();
+    let (level, option) = match target {
+        IpAddr::V4(_) => (libc::IPPROTO_IP, libc::IP_UNICAST_IF),
+        IpAddr::V6(_) => (libc::IPPROTO_IPV6, libc::IPV6_UNICAST_IF),
+    };
+    let length = size_of_val(&index) as libc::socklen_t;
+    // SAFETY: the descriptor is open for the call, and the value is a plain integer of the length given.
+    let done = unsafe { libc::setsockopt(socket.as_raw_fd(), level, option, (&raw const index).cast(), length) };
+    if done == 0 { Ok(()) } else { Err(io::Error::last_os_error()) }
 }
 
 /// The address with the interface as its zone where it is link-local and has none (RFC 4007).
@@ -33,7 +51,7 @@ pub fn zoned(target: SocketAddr, interface: Option<&str>) -> SocketAddr {
 /// host is told at once.
 pub fn udp(target: SocketAddr, interface: Option<&str>) -> io::Result<tokio::net::UdpSocket> {
     let socket = Socket::new(Domain::for_address(target), Type::DGRAM.nonblocking().cloexec(), Some(Protocol::UDP))?;
-    bind(&socket, interface, target.ip())?;
+    prefer(&socket, interface, target.ip())?;
     errqueue::enable_errors(&socket, target.is_ipv6())?;
     socket.connect(&zoned(target, interface).into())?;
     tokio::net::UdpSocket::from_std(socket.into())
@@ -45,7 +63,7 @@ pub fn tcp(target: SocketAddr, interface: Option<&str>) -> io::Result<Connecting
     let socket = Socket::new(Domain::for_address(target), Type::STREAM.nonblocking().cloexec(), Some(Protocol::TCP))?;
     bind(&socket, interface, target.ip())?;
     match socket.connect(&zoned(target, interface).into()) {
-        Err(e) if e.raw_os_error() == Some(nix::libc::EINPROGRESS) => {}
+        Err(e) if e.raw_os_error() == Some(libc::EINPROGRESS) => {}
         other => other?,
     }
     Ok(Connecting(tokio::net::TcpStream::from_std(socket.into())?))

@@ -94,16 +94,3 @@ fn check(asked: &dns::Asked, reply: &[u8]) {
         assert!(a.addresses.len() <= dns::ADDRESSES);
     }
 }
-
-#[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    proptest! {
-        #[test]
-        fn any_bytes_do(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
-            super::icmp(&bytes);
-            super::dns(&bytes);
-        }
-    }
-}
