@@ -284,7 +284,7 @@ impl LaneTracker {
         }
         let per_year = asked as f64 / (last - first).secs() * 365.25 * 86_400.0;
         let loss = self.random_losses as f64 / asked as f64;
-        run_length::failures_needed(per_year, loss).clamp(LEAST_RUN, 12)
+        run_length::failures_needed(loss, per_year, 1.0).unwrap_or(12).clamp(LEAST_RUN, 12)
     }
 
     /// Takes a target's failures out of the group: the target is missing, the lane is not.
