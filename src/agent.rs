@@ -71,7 +71,7 @@ impl Agent {
             synced: clock::wall_synced(),
         }));
         let end = self.length.map(|l| start + l);
-        let mut wall_offset = wall_offset(self.clock.now());
+        let mut wall = wall_offset(self.clock.now());
         let mut last_entry = start;
         let mut second = interval(Duration::from_secs(1));
         second.set_missed_tick_behavior(MissedTickBehavior::Delay);
@@ -94,8 +94,8 @@ impl Agent {
                         last_entry = now;
                     }
                     let offset = wall_offset(now);
-                    if (offset - wall_offset).0.abs() > STEP.0 {
-                        wall_offset = offset;
+                    if (offset - wall).0.abs() > STEP.0 {
+                        wall = offset;
                         self.take(Entry::Stepped { at: now, wall: clock::wall_time() });
                     }
                     pace.send_if_modified(|old| {

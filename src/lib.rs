@@ -21,8 +21,10 @@
 //! | [`snapshot`] | the one read model; everything shown comes from it |
 //! | [`show`] | snapshot to terminal, HTML, JSON (pure renderers) |
 //! | [`practice`] | a virtual home on real kernel sockets, with scripted faults |
+//! | [`agent`] | wiring: probes -> judge and record -> whoever looks |
 //! | [`cli`] | one file per command |
 
+pub mod agent;
 pub mod cli;
 pub mod judge;
 pub mod practice;

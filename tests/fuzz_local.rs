@@ -1,6 +1,7 @@
 //! The fuzz bodies of the ARP, DHCP and lease parsers, two seconds each: random bytes, and good messages with a few bytes
 //! changed, cut or repeated. The random seed is printed; `PATHPROOF_SEED` repeats a run.
 #![allow(clippy::print_stdout, reason = "a failing seed has to be seen")]
+#![allow(clippy::print_stderr, reason = "seeds and rounds are for people")]
 
 use pathproof::judge::Mac;
 use pathproof::wire::{arp, dhcp, fuzz};

@@ -3,26 +3,26 @@
 use super::exit;
 use crate::judge::{Lane, Micros, Settings};
 use crate::record::RecordError;
-use crate::site::{Plan, Transport, Use, requirements};
+use crate::site::{Plan, Transport, requirements};
 use crate::snapshot::{Header, VerdictKind};
 use serde::{Deserialize, Serialize};
 
 /// Kept in the record; `judge` settings and the snapshot's header follow from it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct About {
+pub(super) struct About {
     /// Version of the program that wrote it.
-    pub version: String,
+    pub(super) version: String,
     /// The plan the survey ran by.
-    pub plan: Plan,
+    pub(super) plan: Plan,
     /// Length asked for.
-    pub planned: Option<Micros>,
+    pub(super) planned: Option<Micros>,
     /// What was assumed.
-    pub notes: Vec<String>,
+    pub(super) notes: Vec<String>,
 }
 
 impl About {
     /// The judge's settings.
-    pub fn settings(&self) -> Result<Settings, String> {
+    pub(super) fn settings(&self) -> Result<Settings, String> {
         let plan = &self.plan;
         let requirements = requirements::shipped(&plan.requirements)
             .ok_or_else(|| format!("no requirement set goes by the name {}", plan.requirements))?;
@@ -45,12 +45,12 @@ impl About {
             cadence: Lane::ALL.map(|l| (l, slowest(l))),
             supervision: plan.supervision,
             requirements,
-            out_of_scope: plan.uses.iter().filter(|u| **u != Use::Burglary).map(|u| u.word().to_owned()).collect(),
+            out_of_scope: plan.uses.iter().filter(|u| !u.in_scope()).map(|u| u.word().to_owned()).collect(),
         })
     }
 
     /// The snapshot's header.
-    pub fn header(&self) -> Header {
+    pub(super) fn header(&self) -> Header {
         let blind_by_design = if self.plan.loopback {
             let why = "the practice site runs on loopback addresses, which have no lead, lease or router";
             [Lane::Link, Lane::Address, Lane::Router].map(|l| (l, why.to_owned())).to_vec()
@@ -68,7 +68,7 @@ impl About {
 }
 
 /// The exit code of a verdict.
-pub fn verdict_code(kind: VerdictKind) -> i32 {
+pub(super) fn verdict_code(kind: VerdictKind) -> i32 {
     match kind {
         VerdictKind::IpAlone => exit::IP_ALONE,
         VerdictKind::MendFirst => exit::MEND_FIRST,
@@ -78,7 +78,7 @@ pub fn verdict_code(kind: VerdictKind) -> i32 {
 }
 
 /// The exit code of a record that can't be used.
-pub fn record_code(e: &RecordError) -> i32 {
+pub(super) fn record_code(e: &RecordError) -> i32 {
     match e {
         RecordError::NoFile { .. } => exit::NO_INPUT,
         RecordError::Exists(_) => exit::USAGE,

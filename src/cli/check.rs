@@ -28,28 +28,35 @@ fn check(file: Option<&Path>, out: &mut dyn Write) -> io::Result<i32> {
         writeln!(out, "No site file: every value is a default or comes from this host.\n")?;
         return sound(&SiteFile::default(), out);
     };
-    let name = path.display().to_string();
-    let bytes = match read(path) {
-        Ok(bytes) => bytes,
-        Err(e) => {
-            writeln!(out, "The site file {} can't be read: {}", terminal(&name), terminal(&e.to_string()))?;
-            return Ok(match e.kind() {
-                io::ErrorKind::NotFound => exit::NO_INPUT,
-                io::ErrorKind::PermissionDenied => exit::PERMISSION,
-                _ => exit::IO,
-            });
-        }
-    };
-    match site::load(&name, &bytes) {
+    match load(path) {
         Ok(site) => {
-            writeln!(out, "{}: nothing wrong.\n", terminal(&name))?;
+            writeln!(out, "{}: nothing wrong.\n", terminal(&path.display().to_string()))?;
             sound(&site, out)
         }
-        Err(problems) => {
-            write_problems(&problems, out)?;
-            Ok(exit::BAD_SITE_FILE)
+        Err((code, words)) => {
+            write!(out, "{words}")?;
+            Ok(code)
         }
     }
+}
+
+/// Loads a site file, or says why not: the exit code and words with untrusted text escaped.
+pub(super) fn load(path: &Path) -> Result<SiteFile, (i32, String)> {
+    let name = path.display().to_string();
+    let bytes = read(path).map_err(|e| {
+        let code = match e.kind() {
+            io::ErrorKind::NotFound => exit::NO_INPUT,
+            io::ErrorKind::PermissionDenied => exit::PERMISSION,
+            _ => exit::IO,
+        };
+        (code, format!("The site file {} can't be read: {}\n", terminal(&name), terminal(&e.to_string())))
+    })?;
+    site::load(&name, &bytes).map_err(|problems| {
+        let mut words = Vec::new();
+        // Writing to memory does not fail.
+        let _ = write_problems(&problems, &mut words);
+        (exit::BAD_SITE_FILE, String::from_utf8_lossy(&words).into_owned())
+    })
 }
 
 /// Reads a byte more than a site file may have, so that `load` can tell one that is too long.

@@ -6,10 +6,11 @@ use crate::judge::Micros;
 use crate::show::terminal;
 use crate::snapshot::{self, Header, Snapshot};
 use jiff::tz::TimeZone;
+use std::fmt::Write as _;
 use std::io::{IsTerminal, Write};
 
 /// Shows the survey as it runs.
-pub struct LiveView<'a> {
+pub(super) struct LiveView<'a> {
     out: &'a mut dyn Write,
     zone: TimeZone,
     screen: bool,
@@ -20,7 +21,7 @@ pub struct LiveView<'a> {
 
 impl<'a> LiveView<'a> {
     /// A view on `out`: a screen when the stream behind it is a terminal.
-    pub fn new(out: &'a mut dyn Write, format: Format) -> Self {
+    pub(super) fn new(out: &'a mut dyn Write, format: Format) -> Self {
         let terminal = match format {
             Format::Text => std::io::stdout().is_terminal(),
             Format::Json => std::io::stderr().is_terminal(),
@@ -31,7 +32,7 @@ impl<'a> LiveView<'a> {
     }
 
     /// Shows one turn. Failures to write are left to the final print to report.
-    pub fn show(&mut self, turn: &Turn<'_>, header: &Header) {
+    pub(super) fn show(&mut self, turn: &Turn<'_>, header: &Header) {
         let now = snapshot::take_live(turn.judge, header);
         if self.screen {
             let (width, height) = crate::sys::terminal::size().unwrap_or((80, 24));
@@ -39,7 +40,7 @@ impl<'a> LiveView<'a> {
             let lines = terminal::live(&now, &self.zone, width, height.saturating_sub(1), self.colour, left);
             let mut text = String::new();
             if self.lines > 0 {
-                text.push_str(&format!("\x1b[{}A", self.lines));
+                let _ = write!(text, "\x1b[{}A", self.lines);
             }
             for line in &lines {
                 text.push_str("\r\x1b[K");
@@ -59,7 +60,7 @@ impl<'a> LiveView<'a> {
     }
 
     /// Leaves a line of air after the view.
-    pub fn end(self) {
+    pub(super) fn end(self) {
         let _ = writeln!(self.out);
     }
 }

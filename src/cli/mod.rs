@@ -1,9 +1,11 @@
 //! The command line: one file per command, one place for exit codes.
 
 mod about;
-mod check;
+pub mod check;
 pub mod exit;
+mod host;
 mod live;
+mod practice;
 mod report;
 mod result;
 mod survey;

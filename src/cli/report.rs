@@ -10,7 +10,7 @@ use std::io::Write;
 use std::path::Path;
 
 /// Judges the record and prints; returns the exit code of its verdict.
-pub fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+pub(super) fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
     let (judge, about, passed_over) = match replay(path) {
         Ok(all) => all,
         Err((code, why)) => {

@@ -8,10 +8,10 @@ use std::io::{self, Write};
 use std::path::Path;
 
 /// Columns used when the terminal does not tell.
-pub const WIDTH: usize = 80;
+pub(super) const WIDTH: usize = 80;
 
 /// Prints the snapshot; writes the HTML report where asked.
-pub fn print(
+pub(super) fn print(
     s: &Snapshot,
     format: Format,
     html: Option<&Path>,

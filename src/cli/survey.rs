@@ -5,13 +5,13 @@
 
 use super::about::{About, record_code, verdict_code};
 use super::live::LiveView;
-use super::{Format, SurveyOptions, exit, result};
+use super::practice::Rehearsal;
+use super::{Format, SurveyOptions, exit, host, result};
 use crate::agent::{Agent, Finished};
 use crate::judge::{Judge, Micros, Moment};
-use crate::practice::{self, Rehearsal};
 use crate::record::Writer;
 use crate::show::escape::terminal;
-use crate::site::{self, HostFacts, Settled, SiteFile};
+use crate::site::{self, Settled, SiteFile};
 use crate::snapshot;
 use crate::sys::clock::Clock;
 use std::io::Write;
@@ -19,10 +19,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Why a survey could not run: the exit code and the words.
-type Failure = (i32, String);
+pub(super) type Failure = (i32, String);
 
 /// Runs a survey; returns the exit code.
-pub fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+pub(super) fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
     match survey(o, out, err) {
         Ok(code) => code,
         Err((code, why)) => {
@@ -35,7 +35,7 @@ pub fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
 }
 
 fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, Failure> {
-    let rehearsal = if o.practice { Some(rehearsal(o, err)?) } else { None };
+    let rehearsal = if o.practice { Some(Rehearsal::prepare(o)?) } else { None };
     let (settled, length) = match &rehearsal {
         Some(r) => (r.settled(), r.length()),
         None => (settle(o.file.as_deref())?, Micros::from(o.length.unsigned_abs())),
@@ -64,13 +64,12 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     let header = about.header();
     let mut view = LiveView::new(talk, o.format);
     let clock = Clock::starting_at(Moment(0));
-    let agent =
-        Agent { plan: Arc::new(about.plan.clone()), clock, judge, writer: Some(writer), length: Some(length) };
+    let agent = Agent { plan: Arc::new(about.plan.clone()), clock, judge, writer: Some(writer), length: Some(length) };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
         .map_err(|e| (exit::INTERNAL, format!("the runtime did not start: {e}")))?;
-    let playing = rehearsal.map(|r| r.play(clock));
+    let playing = rehearsal.map(|r| r.play(clock)).transpose()?;
     let Finished { judge, record_trouble, .. } = runtime.block_on(agent.run(stop_signal(), |turn| {
         view.show(turn, &header);
     }));
@@ -86,11 +85,12 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     }
     writeln!(talk, "Record: {}\nReport: {}", record.display(), html.display()).map_err(io)?;
     let Some(playing) = playing else { return Ok(verdict_code(snapshot.verdict.kind)) };
-    let comparison = playing.compare(&snapshot).map_err(|why| (exit::INTERNAL, why))?;
-    writeln!(talk, "\n{}", comparison.text()).map_err(io)?;
-    Ok(if comparison.all_right() { 0 } else { exit::PRACTICE_FAILED })
+    let (text, all_right) = playing.compare(&snapshot)?;
+    writeln!(talk, "\n{text}").map_err(io)?;
+    Ok(if all_right { 0 } else { exit::PRACTICE_FAILED })
 }
 
+#[allow(clippy::needless_pass_by_value, reason = "the shape `map_err` wants")]
 fn io(e: std::io::Error) -> Failure {
     (exit::IO, format!("could not write: {e}"))
 }
@@ -101,19 +101,8 @@ fn settle(file: Option<&Path>) -> Result<Settled, Failure> {
         None => SiteFile::default(),
         Some(path) => super::check::load(path)?,
     };
-    Ok(site::resolve(&site, &HostFacts::read()))
-}
-
-/// The practice site, in namespaces or, where they are refused, on loopback addresses.
-fn rehearsal(o: &SurveyOptions, err: &mut dyn Write) -> Result<Rehearsal, Failure> {
-    let script = match &o.script {
-        Some(path) => {
-            let text = std::fs::read_to_string(path).map_err(|e| (exit::NO_INPUT, format!("{}: {e}", path.display())))?;
-            practice::Script::read(&path.display().to_string(), &text).map_err(|e| (exit::BAD_SITE_FILE, e.to_string()))?
-        }
-        None => practice::generate(o.seed.unwrap_or(1)),
-    };
-    practice::rehearse(script, err).map_err(|why| (exit::INTERNAL, why))
+    let facts = host::facts(site.interface.as_deref(), site.lease_file.as_deref());
+    Ok(site::resolve(&site, &facts))
 }
 
 fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
@@ -132,7 +121,7 @@ fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
 
 /// A name that is not taken yet: in this directory, or among temporary files for practice.
 fn default_record(practice: bool) -> PathBuf {
-    let now = jiff::Zoned::now().strftime("%Y%m%d-%H%M%S").to_string();
+    let now = jiff::ZonedDateTime::now().strftime("%Y%m%d-%H%M%S").to_string();
     let dir = if practice { std::env::temp_dir() } else { PathBuf::new() };
     let stem = if practice { "practice" } else { "survey" };
     let free = (0..1_000).map(|n| if n == 0 { String::new() } else { format!("-{n}") });

@@ -171,9 +171,18 @@ pub struct LaneRecord {
     pub reach: Option<(Moment, Moment)>,
     /// Blind pauses.
     pub blind: Vec<(Moment, Moment)>,
+    /// Unbroken runs of answers, by the times of asking the first and the last; empty for lanes that are not asked.
+    pub answers: Vec<(Moment, Moment)>,
 }
 
 impl LaneRecord {
+    /// Whether something of the lane was asked between two moments and answered.
+    pub fn answered_between(&self, from: Moment, to: Moment) -> bool {
+        let within = |m: &Moment| from <= *m && *m <= to;
+        let spans = |a: &Moment, b: &Moment| *a < from && to < *b && to - from > Micros::from_secs(10);
+        self.answers.iter().any(|(a, b)| within(a) || within(b) || spans(a, b))
+    }
+
     /// The worst the lane did between two moments; blind when it was not observed then.
     pub fn state_between(&self, from: Moment, to: Moment, now: Moment) -> LaneState {
         let (Some((first, last)), middle) = (self.reach, from.midpoint(to)) else { return LaneState::Blind };
@@ -192,6 +201,9 @@ impl LaneRecord {
     }
 }
 
+/// How far inside a span an answer must lie to count as one during it.
+const INSIDE: Micros = Micros::from_millis(500);
+
 /// Lanes in the order in which one explains the next.
 const ORDER: [Lane; 6] = [Lane::Link, Lane::Address, Lane::Router, Lane::Outside, Lane::Names, Lane::Receiver];
 
@@ -205,18 +217,17 @@ pub fn explain(lanes: &[LaneRecord], settings: &Settings, now: Moment) -> Vec<Tr
     spans.sort_by_key(|s| (rank(s.lane), s.start.midpoint()));
     let mut troubles: Vec<Trouble> = Vec::new();
     for span in spans {
-        let owner = troubles.iter_mut().find(|t| explains(&t.root, span, now));
-        let Some(owner) = owner else {
+        let Some(owner) = troubles.iter().position(|t| explains(&t.root, span, now)) else {
             troubles.push(Trouble::new(span.clone()));
             continue;
         };
-        owner.followers.push(span.clone());
-        // What goes on long after its explanation ended is a trouble of its own from there on.
-        if let Some(end) = owner.root.end
+        troubles[owner].followers.push(span.clone());
+        // What goes on long after its explanations ended is a trouble of its own from there on.
+        if let Some(end) = explained_until(owner, span, &troubles, now)
             && span.end_or(now) - end.latest > RECOVERY
         {
             let mut rest = span.clone();
-            rest.start = Edge::between(end.earliest, end.latest);
+            rest.start = end;
             troubles.push(Trouble::new(rest));
         }
     }
@@ -242,15 +253,34 @@ impl Trouble {
     }
 }
 
+/// Until when a span is explained: by its owner, and by troubles further in that began before the last explanation had
+/// been over for long. `None` when to the end.
+fn explained_until(owner: usize, span: &Span, troubles: &[Trouble], now: Moment) -> Option<Edge> {
+    let mut until = troubles[owner].root.end?;
+    while let Some(next) = troubles.iter().map(|t| &t.root).find(|r| {
+        weighs(r)
+            && rank(r.lane) < rank(span.lane)
+            && r.start.earliest <= until.latest + RECOVERY
+            && r.end.map_or(now, |e| e.latest) > until.latest
+    }) {
+        until = next.end?;
+    }
+    Some(until)
+}
+
+/// Whether a span is bad enough to explain others.
+fn weighs(span: &Span) -> bool {
+    span.oddity.state() == LaneState::Bad || span.oddity == Oddity::LossBurst
+}
+
 /// Whether `inner` explains `outer`: further in, bad enough, and `outer` began while it lasted.
 fn explains(inner: &Span, outer: &Span, now: Moment) -> bool {
     let slack = Micros::from_secs(1);
-    let weighs = inner.oddity.state() == LaneState::Bad || inner.oddity == Oddity::LossBurst;
     let answered =
         outer.lane == Lane::Receiver && matches!(outer.main_failure(), Some(Outcome::Refused | Outcome::Reset));
     let condition = !matches!(outer.oddity, Oddity::Silent | Oddity::LossBurst | Oddity::TargetMissing(_))
         && outer.oddity.state() != LaneState::Bad;
-    weighs
+    weighs(inner)
         && !answered
         && !condition
         && rank(inner.lane) < rank(outer.lane)
@@ -292,6 +322,11 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
         |lane: Lane| lanes.iter().find(|l| l.lane == lane).map_or(LaneState::Blind, |l| l.state_between(from, to, now));
     let length = t.root.length(now);
     let good = |lane| state(lane) == LaneState::Good;
+    // Well inside the span: an answer at its very edge says nothing.
+    let receiver_answered = lanes.iter().any(|l| {
+        l.lane == Lane::Receiver
+            && l.answered_between(t.root.start.latest + INSIDE, t.root.end.map_or(now, |e| e.earliest) - INSIDE)
+    });
     let (cause, confidence, not_excluded): (C, f64, Vec<C>) = match (t.root.lane, &t.root.oddity) {
         (_, Oddity::CarrierLost { .. }) => (C::OwnLink, 0.95, vec![]),
         (_, Oddity::InterfaceGone) => (C::InterfaceGone, 0.95, vec![]),
@@ -307,7 +342,9 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
         }
         (Lane::Router, Oddity::Silent) => (C::RouterSilent, 0.7, vec![C::RouterRestart]),
         (Lane::Router, _) => (C::LanLoss, 0.8, vec![]),
-        (Lane::Outside, Oddity::Silent) if good(Lane::Receiver) => (C::ReferencesFiltered, 0.85, vec![C::AccessLine]),
+        (Lane::Outside, Oddity::Silent) if good(Lane::Receiver) && receiver_answered => {
+            (C::ReferencesFiltered, 0.85, vec![C::AccessLine])
+        }
         (Lane::Outside, oddity) => {
             let cause = if *oddity == Oddity::Silent { C::AccessLine } else { C::LossBurst };
             match state(Lane::Router) {

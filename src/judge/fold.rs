@@ -127,6 +127,8 @@ impl Judge {
         let answered = o.outcome == Outcome::Answered;
         match (o.question, &o.detail) {
             (Question::Name, Detail::Name(a)) => Some(answered && matches!(a.code, 0 | 3)),
+            // Any DNS answer, a refusal too, proves that the internet between here and there works.
+            (Question::Reference, Detail::Name(_)) => Some(answered || o.outcome == Outcome::Refused),
             // Behind TLS, an open port alone is no answer; the handshake that follows is the sample.
             (Question::Connect, _) if self.settings.tls_receivers.contains(&o.target) => (!answered).then_some(false),
             _ => Some(answered),
@@ -198,7 +200,8 @@ impl Judge {
             spans.extend(conditions.iter().filter(|s| s.lane == lane).cloned());
             spans.sort_by_key(|s| s.start.midpoint());
             blind.extend(self.blind.iter().copied());
-            lanes.push(LaneRecord { lane, spans, reach, blind: merged(blind) });
+            let answers = settled.iter().find(|t| t.lane() == lane).map_or(Vec::new(), |t| t.answers().to_vec());
+            lanes.push(LaneRecord { lane, spans, reach, blind: merged(blind), answers });
         }
         let troubles = cause::explain(&lanes, &self.settings, self.now);
         let path: Vec<&LaneRecord> =

@@ -6,7 +6,7 @@
 //! after RFC 3611 section 4.7.2. Does not say why.
 
 use super::observation::{Lane, Outcome, Question};
-use super::settings::{BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN};
+use super::settings::{BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN};
 use super::span::{Oddity, Span};
 use super::stats::run_length;
 use super::time::{Edge, Micros, Moment};
@@ -75,9 +75,12 @@ pub struct LaneTracker {
     first: Option<Moment>,
     last: Option<Moment>,
     last_good: Option<Moment>,
+    /// Unbroken runs of answers: when the first and the last was asked.
+    answers: Vec<(Moment, Moment)>,
     blind: Vec<(Moment, Moment)>,
     good: u64,
     random_losses: u64,
+    unbroken: bool,
 }
 
 impl LaneTracker {
@@ -96,9 +99,11 @@ impl LaneTracker {
             first: None,
             last: None,
             last_good: None,
+            answers: Vec::new(),
             blind: Vec::new(),
             good: 0,
             random_losses: 0,
+            unbroken: false,
         }
     }
 
@@ -171,6 +176,11 @@ impl LaneTracker {
         self.first.zip(self.last)
     }
 
+    /// Unbroken runs of answers, by the times of asking the first and the last.
+    pub fn answers(&self) -> &[(Moment, Moment)] {
+        &self.answers
+    }
+
     /// Pauses between questions too long to count as observed.
     pub fn blind(&self) -> &[(Moment, Moment)] {
         &self.blind
@@ -191,6 +201,7 @@ impl LaneTracker {
             && s.asked - last > self.gap
         {
             self.blind.push((last, s.asked));
+            self.unbroken = false;
             self.close_at_gap(s.asked);
         }
         self.first.get_or_insert(s.asked);
@@ -214,6 +225,11 @@ impl LaneTracker {
         }
         (t.missing, t.ever_good, t.run) = (false, true, 0);
         self.good += 1;
+        match self.answers.last_mut() {
+            Some(run) if self.unbroken => run.1 = s.asked,
+            _ => self.answers.push((s.asked, s.asked)),
+        }
+        self.unbroken = true;
         self.last_good = Some(self.last_good.map_or(s.known, |l| l.max(s.known)));
         let Some(group) = &mut self.group else { return };
         group.pending += 1;
@@ -227,6 +243,7 @@ impl LaneTracker {
     }
 
     fn take_bad(&mut self, index: usize, s: Sample) {
+        self.unbroken = false;
         for (i, t) in self.targets.iter_mut().enumerate() {
             if i != index && t.run > 0 {
                 t.others_bad += 1;
@@ -284,7 +301,7 @@ impl LaneTracker {
         }
         let per_year = asked as f64 / (last - first).secs() * 365.25 * 86_400.0;
         let loss = self.random_losses as f64 / asked as f64;
-        run_length::failures_needed(loss, per_year, 1.0).unwrap_or(12).clamp(LEAST_RUN, 12)
+        run_length::failures_needed(loss, per_year, 1.0).unwrap_or(MOST_RUN).clamp(LEAST_RUN, MOST_RUN)
     }
 
     /// Takes a target's failures out of the group: the target is missing, the lane is not.

@@ -58,6 +58,8 @@ impl LinkTracker {
                 self.open(Span::new(Lane::Link, Oddity::CarrierLost { times: lost }, edge));
                 self.close(edge, 0);
             }
+            // A device that is taken away loses its carrier first.
+            (false, false) if now.is_none() => self.vanished(),
             (false, false) if lost > 0 => self.count(lost),
             _ => {}
         }
@@ -107,6 +109,12 @@ impl LinkTracker {
             }
             span.end = Some(edge);
             self.spans.push(span);
+        }
+    }
+
+    fn vanished(&mut self) {
+        if let Some(span) = &mut self.open {
+            span.oddity = Oddity::InterfaceGone;
         }
     }
 
@@ -193,6 +201,16 @@ mod tests {
     fn down_from_the_first_look_has_no_known_start() {
         let spans = run(&[(0, false, 1), (500, false, 1)]);
         assert!(spans[0].from_first_look && spans[0].end.is_none());
+    }
+
+    #[test]
+    fn a_device_that_vanishes_after_losing_its_carrier_is_gone_not_unplugged() {
+        let mut t = LinkTracker::new(Micros::from_secs(5));
+        let gone = |at| Observation { detail: Detail::Gone, ..look(at, false, 0) };
+        for o in [look(0, true, 1), look(400, false, 2), gone(500), gone(1000), look(1500, true, 1)] {
+            t.observe(&o);
+        }
+        assert_eq!(t.spans().iter().map(|s| s.oddity.clone()).collect::<Vec<_>>(), [Oddity::InterfaceGone]);
     }
 
     #[test]

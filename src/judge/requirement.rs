@@ -3,16 +3,14 @@
 //! A requirement is met or not met only when its bound says so; in between it is open and says how much longer to look.
 //! The unit of evidence is the outage, never the probe.
 
-use super::stats::lognormal_posterior::{LognormalPosterior, LognormalPrior};
+use super::stats::band_posterior::{BandPosterior, BandPrior, clean_time_needed};
+use super::stats::duration::Lasted;
 use super::stats::rate;
 use super::time::Micros;
 use serde::{Deserialize, Serialize};
 
 /// Availability is not called wanting on less than a week (facts: weekly load and lease renewals must be seen; choice).
 const LEAST_WATCH: Micros = Micros::from_secs(7 * 86_400);
-/// Quadrature points a side for the availability posterior: 48 agrees with 400 to three figures.
-const NODES: usize = 48;
-
 /// A named set of requirements.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -93,8 +91,8 @@ pub struct Evidence {
     pub elapsed: Micros,
     /// Time in which the path was observed.
     pub observed: Micros,
-    /// Lengths of the outages that count, open ones so far.
-    pub outages: Vec<Micros>,
+    /// The outages that count; those still running with their length so far.
+    pub outages: Vec<Lasted>,
     /// The site's supervision interval.
     pub supervision: Option<Micros>,
 }
@@ -157,25 +155,20 @@ impl Require {
                 (standing, Measured::Coverage(share), needs.max(0.0))
             }
             Ask::Availability { at_least, sure } => {
-                let down: Vec<f64> = e.outages.iter().map(|o| o.secs()).collect();
-                let lost: f64 = down.iter().sum();
-                // What was lost does not change with more watching; only the up-time grows.
-                let holds_after = |more: f64| {
-                    let up = (seen + more - lost).max(0.0);
-                    LognormalPosterior::new(LognormalPrior::WEAK, &down, down.len() as u64, up, NODES)
-                        .probability_at_least(at_least)
-                };
-                let holds = holds_after(0.0);
+                let lost: f64 = e.outages.iter().map(|o| o.seconds).sum();
+                let up = (seen - lost).max(0.0);
+                let holds = BandPosterior::new(BandPrior::PUBLISHED, &e.outages, up).probability_at_least(at_least);
                 let measured = Measured::Availability { point: 1.0 - lost / seen.max(lost).max(1.0), holds };
                 // With little observed the posterior is all prior: it may not reject on that.
                 let standing = match three_way(holds, sure) {
-                    Standing::NotMet if e.observed < LEAST_WATCH || down.is_empty() => Standing::Open,
+                    Standing::NotMet if e.observed < LEAST_WATCH || e.outages.is_empty() => Standing::Open,
                     standing => standing,
                 };
-                (standing, measured, longer_until(|more| holds_after(more) >= sure))
+                let needs = clean_time_needed(BandPrior::PUBLISHED, &e.outages, up, at_least, sure);
+                (standing, measured, needs.unwrap_or(f64::INFINITY))
             }
             Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
-                let count = e.outages.iter().filter(|o| o.secs() > longer_than_s).count() as u64;
+                let count = e.outages.iter().filter(|o| o.seconds > longer_than_s).count() as u64;
                 let period = per_days * 86_400.0;
                 let bounds = |more: f64| {
                     let periods = (seen + more).max(1.0) / period;
@@ -193,8 +186,8 @@ impl Require {
             }
             Ask::Supervision { interval_s } => {
                 let interval_s = e.supervision.map_or(interval_s, Micros::secs);
-                let over = e.outages.iter().filter(|o| o.secs() > interval_s).count() as u32;
-                let longest_s = e.outages.iter().map(|o| o.secs()).fold(0.0, f64::max);
+                let over = e.outages.iter().filter(|o| o.seconds > interval_s).count() as u32;
+                let longest_s = e.outages.iter().map(|o| o.seconds).fold(0.0, f64::max);
                 // A watch shorter than the interval cannot have seen an outage longer than it.
                 let standing = match (over, seen >= interval_s) {
                     (0, true) => Standing::Met,
@@ -263,12 +256,12 @@ mod tests {
     #[test]
     fn two_long_outages_in_a_day_are_not_met_and_short_ones_do_not_count() {
         let r = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 });
-        let with = |secs: i64| {
-            let outages = vec![Micros::from_secs(secs); 2];
+        let with = |secs: f64| {
+            let outages = vec![Lasted { seconds: secs, ended: true }; 2];
             r.hold(&Evidence { elapsed: days(1.0), observed: days(1.0), outages, supervision: None }).standing
         };
-        assert_eq!(with(61), Standing::NotMet);
-        assert_eq!(with(59), Standing::Open);
+        assert_eq!(with(61.0), Standing::NotMet);
+        assert_eq!(with(59.0), Standing::Open);
     }
 
     #[test]

@@ -13,6 +13,8 @@ pub const CLEAR_AFTER: Micros = Micros::from_secs(3);
 pub const CLEAR_ANSWERS: u32 = 3;
 /// Fewest consecutive failures that can declare a lane silent (facts: k from measured loss, never under 3).
 pub const LEAST_RUN: u32 = 3;
+/// Most consecutive failures asked for, however lossy the lane (choice).
+pub const MOST_RUN: u32 = 12;
 /// Fewest failures in one group that make a loss burst (choice: at 1 % random loss a group this large comes less than
 /// once in some hundred thousand questions).
 pub const BURST_LOSSES: u32 = 5;

@@ -6,6 +6,7 @@
 use super::cause::Trouble;
 use super::fold::{Judge, Look};
 use super::requirement::{Evidence, Held, Require};
+use super::stats::duration::Lasted;
 use super::time::{Edge, Micros, Moment};
 
 pub use super::requirement::Standing;
@@ -100,21 +101,21 @@ impl Judge {
     }
 }
 
-/// Lengths of the outages that mending would not remove; overlapping ones count once.
-fn outages(troubles: &[Trouble], now: Moment) -> Vec<Micros> {
-    let mut spans: Vec<(Moment, Moment)> = troubles
+/// The outages that mending would not remove; overlapping ones count once.
+fn outages(troubles: &[Trouble], now: Moment) -> Vec<Lasted> {
+    let mut spans: Vec<(Moment, Moment, bool)> = troubles
         .iter()
         .filter(|t| !t.cause.mendable())
         .filter_map(|t| t.path_down)
-        .map(|(from, to)| (from.midpoint(), to.map_or(now, Edge::midpoint)))
+        .map(|(from, to)| (from.midpoint(), to.map_or(now, Edge::midpoint), to.is_some()))
         .collect();
     spans.sort_unstable();
-    let mut joined: Vec<(Moment, Moment)> = Vec::new();
-    for (from, to) in spans {
+    let mut joined: Vec<(Moment, Moment, bool)> = Vec::new();
+    for (from, to, ended) in spans {
         match joined.last_mut() {
-            Some(last) if from <= last.1 => last.1 = last.1.max(to),
-            _ => joined.push((from, to)),
+            Some(last) if from <= last.1 => (last.1, last.2) = (last.1.max(to), last.2 && ended),
+            _ => joined.push((from, to, ended)),
         }
     }
-    joined.iter().map(|(a, b)| *b - *a).collect()
+    joined.iter().map(|(a, b, ended)| Lasted { seconds: (*b - *a).secs(), ended: *ended }).collect()
 }

@@ -4,19 +4,19 @@
 //! All tasks share a [`Context`]. A task never ends the agent: what it can't ask it reports as `NotPermitted` or
 //! `NotAsked`, and it tries again at its next turn.
 
-mod dns_ask;
-mod host;
-mod receiver_tls;
 pub mod address;
 pub mod conflict;
+mod dns_ask;
 pub mod errno;
 pub mod gateway_arp;
 pub mod gateway_echo;
+mod host;
 pub mod link;
 pub mod names;
 pub mod offers;
 pub mod outside;
 pub mod receiver;
+mod receiver_tls;
 pub mod turns;
 
 use crate::judge::Observation;

@@ -54,6 +54,17 @@ pub enum Use {
 }
 
 impl Use {
+    /// The use in words.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Burglary => "burglary",
+            Self::Fire => "fire",
+            Self::Co => "carbon monoxide",
+            Self::Medical => "medical",
+            Self::HoldUp => "hold-up",
+        }
+    }
+
     /// Whether a verdict may be given for this use at all.
     pub const fn in_scope(self) -> bool {
         matches!(self, Self::Burglary)

@@ -71,7 +71,7 @@ fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
         troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
         requirements: j.held.iter().map(requirement).collect(),
         targets: targets(judge),
-        facts: facts(judge, j),
+        facts: facts(judge, header, j),
         blind: blind(judge, header, j),
         cautions: judge
             .settings()
@@ -79,7 +79,6 @@ fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
             .iter()
             .map(|u| format!("This site file names {u} signalling: that is out of scope here. The authority having jurisdiction decides."))
             .chain(CAUTIONS.iter().map(|c| (*c).to_owned()))
-            .chain(header.notes.iter().cloned())
             .collect(),
     }
 }
@@ -96,11 +95,16 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
     }
     match j.kind {
         VerdictKind::MendFirst => {
-            let mut causes: BTreeMap<_, (usize, String)> = BTreeMap::new();
+            let mut causes: BTreeMap<_, (usize, f64, String)> = BTreeMap::new();
             for t in j.mendable() {
-                causes.entry(t.cause).or_insert_with(|| (0, words::sentence(t, now))).0 += 1;
+                let entry = causes.entry(t.cause).or_insert_with(|| (0, 0.0, words::sentence(t, now)));
+                (entry.0, entry.1) = (entry.0 + 1, entry.1 + t.down_for(now).secs());
             }
-            reasons.extend(causes.into_values().map(|(n, s)| if n > 1 { format!("{s} ({n} times)") } else { s }));
+            let mut causes: Vec<_> = causes.into_values().collect();
+            // What stopped the path longest is the strongest reason.
+            causes.sort_by(|a, b| b.1.total_cmp(&a.1));
+            reasons
+                .extend(causes.into_iter().map(|(n, _, s)| if n > 1 { format!("{s} ({n} times like it)") } else { s }));
         }
         VerdictKind::AddCellular => {
             reasons.extend(
@@ -124,7 +128,8 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
         reasons.push(format!("No outage in {watched} of watching; that alone proves little."));
     } else {
         let down: f64 = troubles.iter().map(|t| t.down_for(now).secs()).sum();
-        reasons.push(format!("{outages} outage(s), {} in all, in {watched} of watching.", Micros((down * 1e6) as i64)));
+        let down = Micros((down * 1e6) as i64);
+        reasons.push(format!("{}, {down} in all, in {watched} of watching.", words::count(outages, "outage")));
     }
     for h in j.held.iter().filter(|h| h.standing == Standing::Open) {
         let more = h
@@ -137,7 +142,8 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
             Some(n) => format!("{} ({})", VerdictKind::KeepWatching.words(), words::about(n)),
             None => VerdictKind::KeepWatching.words().to_owned(),
         },
-        kind => kind.words().to_owned(),
+        // The heading says the verdict; the sentence says what for.
+        kind => reasons.first().map_or_else(|| kind.words().to_owned(), |first| format!("{}: {first}", kind.words())),
     };
     let (safer_today, safer_because) = safer(j, outages, watched);
     Verdict {
@@ -166,7 +172,10 @@ fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
         ),
         _ => (
             "Add a cellular backup.".into(),
-            format!("{outages} outage(s) in {watched} of watching, and nothing yet that shows they are over."),
+            format!(
+                "{} in {watched} of watching, and nothing yet that shows that was the last.",
+                words::count(outages, "outage")
+            ),
         ),
     }
 }
@@ -178,7 +187,8 @@ fn asks(ask: &Ask) -> String {
             format!("path up at least {:.1} % of the time, {:.0} % sure", at_least * 100.0, sure * 100.0)
         }
         Ask::LongOutages { longer_than_s, at_most, per_days, sure } => format!(
-            "at most {at_most} outage(s) over {} in {per_days:.0} days, {:.0} % sure",
+            "at most {} longer than {} in {per_days:.0} days, {:.0} % sure",
+            if (*at_most - 1.0).abs() < 1e-9 { "one outage".to_owned() } else { format!("{at_most} outages") },
             Micros((longer_than_s * 1e6) as i64),
             sure * 100.0
         ),
@@ -382,7 +392,8 @@ fn targets(judge: &Judge) -> Vec<TargetView> {
     judge
         .tallies()
         .iter()
-        .filter(|(_, _, t)| t.asked() > 0)
+        // No answer is the good answer to the conflict question: a count of answers would mislead. It is a fact instead.
+        .filter(|(q, _, t)| t.asked() > 0 && *q != Question::Conflict)
         .map(|(q, target, t)| TargetView {
             lane: q.lane(),
             question: q.words().into(),
@@ -400,7 +411,7 @@ fn targets(judge: &Judge) -> Vec<TargetView> {
         .collect()
 }
 
-fn facts(judge: &Judge, j: &Judgement) -> Vec<Fact> {
+fn facts(judge: &Judge, header: &Header, j: &Judgement) -> Vec<Fact> {
     let mut out = Vec::new();
     let mut say = |label: &str, value: String| out.push(Fact { label: label.into(), value });
     let list = |ips: &[std::net::IpAddr]| ips.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
@@ -455,6 +466,11 @@ fn facts(judge: &Judge, j: &Judgement) -> Vec<Fact> {
             _ => {}
         }
     }
+    let conflicts = || judge.tallies().iter().filter(|(q, ..)| *q == Question::Conflict).map(|(_, _, t)| t);
+    let rounds: u64 = conflicts().map(crate::judge::tally::Tally::asked).sum();
+    if rounds > 0 && conflicts().all(|t| t.answered() == 0) {
+        say("address conflict", format!("asked {rounds} times; nobody else claims this device's address"));
+    }
     for (lane, name) in &j.look.never_answered {
         say("never answered", format!("{name} ({}): taken as filtered, not as a fault", lane.word()));
     }
@@ -462,6 +478,9 @@ fn facts(judge: &Judge, j: &Judgement) -> Vec<Fact> {
         if *lost > 0 {
             say("single losses", format!("{}: {lost} of {asked} questions outside any trouble", lane.word()));
         }
+    }
+    for note in &header.notes {
+        say("taken as given", note.clone());
     }
     out
 }
@@ -497,7 +516,9 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         });
     }
     for (question, target, tally) in judge.tallies().iter() {
-        if tally.asked() > 0 || designed(question.lane()) {
+        // Until the gateway is known its questions go by another name; a resolver or receiver stands for itself.
+        let elsewhere = question.lane() <= Lane::Router && judge.tallies().ever_asked(question);
+        if tally.asked() > 0 || elsewhere || designed(question.lane()) {
             continue;
         }
         let Some((outcome, _)) = tally.outcomes.iter().max_by_key(|(_, n)| **n) else { continue };
@@ -525,7 +546,7 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         if paused > 0 {
             out.push(Blind {
                 lane: r.lane,
-                what: format!("{} lane, in {} pause(s)", r.lane.word(), r.blind.len()),
+                what: format!("{} lane, in {}", r.lane.word(), words::count(r.blind.len(), "pause")),
                 why: "nothing was asked for a while (agent off, suspended or held up)".into(),
                 opens: "leaving it running".into(),
                 for_s: Micros(paused).secs(),

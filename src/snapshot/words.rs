@@ -187,6 +187,11 @@ pub(super) const fn opens(q: Question) -> &'static str {
     }
 }
 
+/// A count with its noun.
+pub(super) fn count(n: usize, noun: &str) -> String {
+    if n == 1 { format!("1 {noun}") } else { format!("{n} {noun}s") }
+}
+
 /// A length in days or less, for "about N more".
 pub(super) fn about(needs: Micros) -> String {
     let days = needs.secs() / 86_400.0;

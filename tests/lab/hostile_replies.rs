@@ -37,7 +37,7 @@ fn junk_from_a_hostile_box_neither_stops_nor_fools_it() {
     let mut p = Place::new("junk");
     p.site_file("");
     // On the router itself, so that every question passes by; the honest answers arrive as well.
-    p.start("hostile", "router", &["python3", "-c", HOSTILE]);
+    p.start("hostile", "router", &["/usr/bin/python3", "-c", HOSTILE]);
     let running = p.begin(60, &[]);
     let said = p.end(running);
     let heard = p.log("hostile");

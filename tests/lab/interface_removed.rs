@@ -27,8 +27,11 @@ fn an_interface_that_goes_and_comes_back_is_followed() {
 #[test]
 fn without_an_interface_or_a_route_it_says_so_and_ends() {
     let mut p = Place::new("bare");
-    p.site_file("");
     p.ip("host", "route del default");
+    p.site_file("");
+    let bare = p.dir().join("site.toml");
+    let text = std::fs::read_to_string(&bare).expect("site file");
+    std::fs::write(&bare, text.replace("id = \"lab\"", "id = \"lab\"\ninterface = \"eth0\"")).expect("site file");
     let running = p.begin(12, &[]);
     let said = p.end(running);
     assert_eq!(said.causes().first(), Some(&"route-lost"), "{:#}", said.json["troubles"]);

@@ -9,7 +9,7 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 /// A site in namespaces.
-pub struct Place {
+pub(crate) struct Place {
     name: String,
     dir: tempfile::TempDir,
     servers: Vec<(String, Child)>,
@@ -17,26 +17,31 @@ pub struct Place {
 }
 
 /// What a survey said.
-pub struct Said {
-    pub code: i32,
-    pub json: Value,
-    pub record: PathBuf,
+pub(crate) struct Said {
+    pub(crate) code: i32,
+    pub(crate) json: Value,
+    pub(crate) record: PathBuf,
 }
 
-pub const GATEWAY: &str = "192.168.50.1";
+pub(crate) const GATEWAY: &str = "192.168.50.1";
 const REFERENCES: [&str; 3] = ["198.51.100.11", "203.0.113.12", "192.0.2.13"];
 const RECEIVER: &str = "198.51.100.40";
 
 /// Runs a command to its end; panics with its words if it fails.
-pub fn must(line: &str) {
+pub(crate) fn must(line: &str) {
     let out = Command::new("sh").arg("-c").arg(line).output().expect("sh runs");
-    assert!(out.status.success(), "{line}\n{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr));
+    assert!(
+        out.status.success(),
+        "{line}\n{}{}",
+        String::from_utf8_lossy(&out.stdout),
+        String::from_utf8_lossy(&out.stderr)
+    );
 }
 
 impl Place {
     /// Builds the site: host 192.168.50.20 on a switch, router with address service, names and NAT, three reference
     /// points and a receiver outside.
-    pub fn new(scenario: &str) -> Self {
+    pub(crate) fn new(scenario: &str) -> Self {
         let name = format!("pp{}{}", std::process::id() % 10_000, scenario);
         let dir = tempfile::Builder::new().prefix(&format!("lab-{scenario}-")).tempdir().expect("temp dir");
         let mut p = Self { name, dir, servers: Vec::new(), failed: false };
@@ -44,9 +49,12 @@ impl Place {
             must(&format!("ip netns add {}", p.ns(ns)));
             p.ip(ns, "link set lo up");
         }
-        for (a, dev_a, b, dev_b) in
-            [("host", "eth0", "sw", "port0"), ("router", "lan0", "sw", "port1"), ("stray", "eth0", "sw", "port2"), ("router", "wan0", "net", "far0")]
-        {
+        for (a, dev_a, b, dev_b) in [
+            ("host", "eth0", "sw", "port0"),
+            ("router", "lan0", "sw", "port1"),
+            ("stray", "eth0", "sw", "port2"),
+            ("router", "wan0", "net", "far0"),
+        ] {
             must(&format!("ip link add {dev_a} netns {} type veth peer name {dev_b} netns {}", p.ns(a), p.ns(b)));
             p.ip(a, &format!("link set {dev_a} up"));
             p.ip(b, &format!("link set {dev_b} up"));
@@ -69,30 +77,41 @@ impl Place {
         must(&format!("ip netns exec {} sysctl -qw net.ipv4.ip_forward=1", p.ns("router")));
         p.nft("router", "add table ip nat\nadd chain ip nat post { type nat hook postrouting priority 100; }\nadd rule ip nat post oifname wan0 masquerade");
         p.dnsmasq("outside", "net", &format!("--listen-address={} --bind-interfaces --no-resolv --address=/example.com/192.0.2.80 --local=/invalid/ --local=/com/", REFERENCES.join(",")));
-        p.dnsmasq("names", "router", &format!("--listen-address={GATEWAY} --bind-interfaces --no-resolv --server={} --cache-size=0 --local=/invalid/", REFERENCES[0]));
-        p.dnsmasq("addresses", "router", "--port=0 --interface=lan0 --no-ping --dhcp-range=192.168.50.100,192.168.50.150,10m");
+        p.dnsmasq(
+            "names",
+            "router",
+            &format!(
+                "--listen-address={GATEWAY} --bind-interfaces --no-resolv --server={} --cache-size=0 --local=/invalid/",
+                REFERENCES[0]
+            ),
+        );
+        p.dnsmasq(
+            "addresses",
+            "router",
+            "--port=0 --interface=lan0 --no-ping --dhcp-range=192.168.50.100,192.168.50.150,10m",
+        );
         p.receiver();
         sleep(Duration::from_millis(700));
         p
     }
 
     /// The full name of one of the site's namespaces.
-    pub fn ns(&self, which: &str) -> String {
+    pub(crate) fn ns(&self, which: &str) -> String {
         format!("{}-{which}", self.name)
     }
 
     /// `ip` inside a namespace.
-    pub fn ip(&self, ns: &str, args: &str) {
+    pub(crate) fn ip(&self, ns: &str, args: &str) {
         must(&format!("ip -n {} {args}", self.ns(ns)));
     }
 
     /// An nft script inside a namespace.
-    pub fn nft(&self, ns: &str, script: &str) {
+    pub(crate) fn nft(&self, ns: &str, script: &str) {
         must(&format!("ip netns exec {} nft -f - <<'EOF'\n{script}\nEOF", self.ns(ns)));
     }
 
     /// Starts a server under a name; its output goes to a log of that name.
-    pub fn start(&mut self, name: &str, ns: &str, argv: &[&str]) {
+    pub(crate) fn start(&mut self, name: &str, ns: &str, argv: &[&str]) {
         let log = File::create(self.dir.path().join(format!("{name}.log"))).expect("log");
         let child = Command::new("ip")
             .args(["netns", "exec", &self.ns(ns)])
@@ -106,7 +125,7 @@ impl Place {
     }
 
     /// Kills a server by name.
-    pub fn kill(&mut self, name: &str) {
+    pub(crate) fn kill(&mut self, name: &str) {
         let at = self.servers.iter().position(|(n, _)| n == name).unwrap_or_else(|| panic!("no server {name}"));
         let (_, mut child) = self.servers.remove(at);
         child.kill().expect("kill");
@@ -114,9 +133,17 @@ impl Place {
     }
 
     /// A real dnsmasq in the foreground, its own configuration only.
-    pub fn dnsmasq(&mut self, name: &str, ns: &str, options: &str) {
+    pub(crate) fn dnsmasq(&mut self, name: &str, ns: &str, options: &str) {
         let lease = self.dir.path().join(format!("{name}.leases")).display().to_string();
-        let mut argv = vec!["dnsmasq", "--conf-file=/dev/null", "--keep-in-foreground", "--pid-file=", "--user=root", "--log-facility=-", "--log-dhcp"];
+        let mut argv = vec![
+            "dnsmasq",
+            "--conf-file=/dev/null",
+            "--keep-in-foreground",
+            "--pid-file=",
+            "--user=root",
+            "--log-facility=-",
+            "--log-dhcp",
+        ];
         let lease = format!("--dhcp-leasefile={lease}");
         argv.push(&lease);
         argv.extend(options.split_whitespace());
@@ -124,7 +151,7 @@ impl Place {
     }
 
     /// The receiver: accepts, reads nothing, waits for the other side to close, complains if anything was sent.
-    pub fn receiver(&mut self) {
+    pub(crate) fn receiver(&mut self) {
         let program = format!(
             "import socket\ns=socket.socket()\ns.setsockopt(socket.SOL_SOCKET,socket.SO_REUSEADDR,1)\ns.bind(('{RECEIVER}',7700))\ns.listen(64)\nwhile True:\n c,a=s.accept()\n c.settimeout(5)\n try:\n  d=c.recv(64)\n  print('RECEIVED',d,flush=True) if d else print('visited',flush=True)\n except OSError as e: print(e,flush=True)\n c.close()\n"
         );
@@ -132,19 +159,21 @@ impl Place {
     }
 
     /// A server's log so far.
-    pub fn log(&self, name: &str) -> String {
+    pub(crate) fn log(&self, name: &str) -> String {
         std::fs::read_to_string(self.dir.path().join(format!("{name}.log"))).unwrap_or_default()
     }
 
     /// The site's folder.
-    pub fn dir(&self) -> &Path {
+    pub(crate) fn dir(&self) -> &Path {
         self.dir.path()
     }
 
     /// A site file with fast cadences; `more` is added at the end.
-    pub fn site_file(&self, more: &str) -> PathBuf {
+    pub(crate) fn site_file(&self, more: &str) -> PathBuf {
         let path = self.dir.path().join("site.toml");
-        let mut text = format!("[site]\nid = \"lab\"\nsupervision = \"1h\"\n\n[[receiver]]\nname = \"receiver\"\nhost = \"{RECEIVER}\"\nport = 7700\n\n[[resolver]]\naddress = \"{GATEWAY}\"\n\n");
+        let mut text = format!(
+            "[site]\nid = \"lab\"\nsupervision = \"1h\"\n\n[[receiver]]\nname = \"receiver\"\nhost = \"{RECEIVER}\"\nport = 7700\n\n[[resolver]]\naddress = \"{GATEWAY}\"\n\n"
+        );
         for (n, a) in REFERENCES.iter().enumerate() {
             let _ = write!(text, "[[reference]]\nname = \"reference {n}\"\naddress = \"{a}\"\n\n");
         }
@@ -155,7 +184,7 @@ impl Place {
     }
 
     /// Starts a survey of so many seconds in the host.
-    pub fn begin(&self, seconds: u32, more: &[&str]) -> Running {
+    pub(crate) fn begin(&self, seconds: u32, more: &[&str]) -> Running {
         let file = self.dir.path().join("site.toml");
         let record = self.dir.path().join("survey.db");
         let json = File::create(self.dir.path().join("survey.json")).expect("file");
@@ -175,7 +204,7 @@ impl Place {
     }
 
     /// Waits for the survey and reads what it said.
-    pub fn end(&mut self, mut running: Running) -> Said {
+    pub(crate) fn end(&mut self, mut running: Running) -> Said {
         let status = running.child.wait().expect("pathproof ends");
         let text = std::fs::read_to_string(self.dir.path().join("survey.json")).expect("output");
         let log = std::fs::read_to_string(self.dir.path().join("survey.log")).expect("log");
@@ -185,42 +214,42 @@ impl Place {
 }
 
 /// A survey under way.
-pub struct Running {
-    pub child: Child,
+pub(crate) struct Running {
+    pub(crate) child: Child,
     began: Instant,
     record: PathBuf,
 }
 
 impl Running {
     /// Sleeps until so many seconds after the start.
-    pub fn until(&self, seconds: f64) {
+    pub(crate) fn until(&self, seconds: f64) {
         sleep(Duration::from_secs_f64(seconds).saturating_sub(self.began.elapsed()));
     }
 
     /// Seconds since the start.
-    pub fn now(&self) -> f64 {
+    pub(crate) fn now(&self) -> f64 {
         self.began.elapsed().as_secs_f64()
     }
 }
 
 impl Said {
     /// The verdict's word.
-    pub fn verdict(&self) -> &str {
+    pub(crate) fn verdict(&self) -> &str {
         self.json["verdict"]["kind"].as_str().expect("verdict")
     }
 
     /// Cause words of all troubles, in order.
-    pub fn causes(&self) -> Vec<&str> {
+    pub(crate) fn causes(&self) -> Vec<&str> {
         self.troubles().iter().map(|t| t["cause"].as_str().expect("cause")).collect()
     }
 
     /// The troubles.
-    pub fn troubles(&self) -> &Vec<Value> {
+    pub(crate) fn troubles(&self) -> &Vec<Value> {
         self.json["troubles"].as_array().expect("troubles")
     }
 
     /// Fails unless exactly this happened, within a second of the truth (seconds since the survey's start).
-    pub fn only(&self, cause: &str, from: f64, to: Option<f64>) {
+    pub(crate) fn only(&self, cause: &str, from: f64, to: Option<f64>) {
         assert_eq!(self.causes(), [cause], "{:#}", self.json["troubles"]);
         let t = &self.troubles()[0];
         let start = t["start_s"][1].as_f64().expect("start");
@@ -232,8 +261,13 @@ impl Said {
     }
 
     /// Judging the record again must give the same JSON, byte for byte, and the same exit code.
-    pub fn same_when_judged_again(&self) {
-        let again = Command::new(env!("CARGO_BIN_EXE_pathproof")).arg("report").arg(&self.record).args(["--format", "json"]).output().expect("runs");
+    pub(crate) fn same_when_judged_again(&self) {
+        let again = Command::new(env!("CARGO_BIN_EXE_pathproof"))
+            .arg("report")
+            .arg(&self.record)
+            .args(["--format", "json"])
+            .output()
+            .expect("runs");
         let json: Value = serde_json::from_slice(&again.stdout).expect("JSON");
         assert_eq!(json, self.json);
         assert_eq!(again.status.code(), Some(self.code));

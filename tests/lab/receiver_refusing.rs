@@ -15,7 +15,10 @@ fn a_refusing_receiver_is_the_stations_to_mend() {
     let to = running.now();
     let said = p.end(running);
     said.only("receiver-refusing", from, Some(to));
-    assert_eq!((said.troubles()[0]["who"].as_str(), said.troubles()[0]["outage"].as_bool()), (Some("station"), Some(true)));
+    assert_eq!(
+        (said.troubles()[0]["who"].as_str(), said.troubles()[0]["outage"].as_bool()),
+        (Some("station"), Some(true))
+    );
     assert_eq!((said.verdict(), said.code), ("mend-first", 10));
     said.same_when_judged_again();
 }

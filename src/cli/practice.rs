@@ -1,0 +1,91 @@
+//! The practice site beside a survey: prepared before it, played during it, compared after it.
+
+use super::survey::Failure;
+use super::{SurveyOptions, exit};
+use crate::judge::Micros;
+use crate::practice::{self, Ground, Playing, Rules, Script, Site};
+use crate::site::Settled;
+use crate::snapshot::Snapshot;
+use crate::sys::clock::Clock;
+use std::fmt::Write as _;
+
+/// Watched on after the last step, so that its end is seen and cleared.
+const AFTERWARDS: Micros = Micros::from_secs(6);
+
+/// A practice site standing ready.
+pub(super) struct Rehearsal {
+    site: Site,
+    notes: Vec<String>,
+}
+
+/// A practice site being played.
+pub(super) struct UnderWay {
+    site: Site,
+    playing: Playing,
+}
+
+impl Rehearsal {
+    /// Builds the site: in namespaces or, where they are refused, on loopback addresses.
+    pub(super) fn prepare(o: &SurveyOptions) -> Result<Self, Failure> {
+        let script = match &o.script {
+            Some(path) => {
+                let name = path.display().to_string();
+                let text = std::fs::read_to_string(path).map_err(|e| (exit::NO_INPUT, format!("{name}: {e}")))?;
+                Script::read(&name, &text).map_err(|e| (exit::BAD_SITE_FILE, e.to_string()))?
+            }
+            None => practice::generate(o.seed.unwrap_or(1)),
+        };
+        let ground = practice::prepare();
+        let mut notes = match &ground {
+            Ground::Namespaces(_) => {
+                vec!["The practice site stands in network namespaces of its own: nothing leaves this machine.".into()]
+            }
+            Ground::Loopback { why, allow } => vec![
+                format!("Namespaces are refused here ({why}). To allow them: {allow}"),
+                "The practice site stands on loopback addresses instead: names, outside and receiver are real, link, address and router can't be seen.".into(),
+            ],
+        };
+        let site = Site::start(ground, script).map_err(|why| (exit::INTERNAL, why))?;
+        notes.extend(
+            site.unplayable.iter().map(|(step, why)| {
+                format!("Not played here: {} at {:.0} s ({why})", step.fault.kind().word(), step.at_s)
+            }),
+        );
+        Ok(Self { site, notes })
+    }
+
+    /// The plan, and what there is to know before the start.
+    pub(super) fn settled(&self) -> Settled {
+        let mut plan = self.site.plan.clone();
+        plan.lease_file.clone_from(&self.site.lease_file);
+        Settled { plan, notes: self.notes.clone() }
+    }
+
+    /// How long to watch.
+    pub(super) fn length(&self) -> Micros {
+        let end = self.site.script.steps.iter().map(practice::Step::until_s).fold(0.0, f64::max);
+        Micros((end * 1e6) as i64) + AFTERWARDS
+    }
+
+    /// Plays the script from now on.
+    pub(super) fn play(self, clock: Clock) -> Result<UnderWay, Failure> {
+        let playing = self.site.play(clock).map_err(|why| (exit::INTERNAL, why))?;
+        Ok(UnderWay { site: self.site, playing })
+    }
+}
+
+impl UnderWay {
+    /// Sets what the script did beside what the survey saw: the table, and whether all was right.
+    pub(super) fn compare(self, seen: &Snapshot) -> Result<(String, bool), Failure> {
+        let truths = self.playing.finish().map_err(|why| (exit::INTERNAL, why))?;
+        let comparison = practice::compare(&truths, &seen.troubles, Rules::default());
+        let mut text = comparison.text();
+        let mut all_right = comparison.all_right();
+        let octets = self.site.visits().octets();
+        if octets > 0 {
+            all_right = false;
+            let _ = writeln!(text, "\nThe receiver was sent {octets} octets; nothing may be sent to it.");
+        }
+        Ok((text, all_right))
+    }
+}
