@@ -121,12 +121,13 @@ impl Judge {
 
     /// Whether an answer is usable; `None` when it says nothing of the lane.
     fn usable(&self, o: &Observation) -> Option<bool> {
-        if !o.outcome.was_asked() || o.question == Question::ControlName {
+        if !o.outcome.was_asked() {
             return None;
         }
         let answered = o.outcome == Outcome::Answered;
         match (o.question, &o.detail) {
-            (Question::Name, Detail::Name(a)) => Some(answered && matches!(a.code, 0 | 3)),
+            // The name that must not exist tells as well whether the resolver answers; what it answers is a condition.
+            (Question::Name | Question::ControlName, Detail::Name(a)) => Some(answered && matches!(a.code, 0 | 3)),
             // Any DNS answer, a refusal too, proves that the internet between here and there works.
             (Question::Reference, Detail::Name(_)) => Some(answered || o.outcome == Outcome::Refused),
             // Behind TLS, an open port alone is no answer; the handshake that follows is the sample.

@@ -30,7 +30,8 @@ pub struct Sample {
 #[derive(Clone, Debug)]
 struct Target {
     name: Arc<str>,
-    /// One gateway asked in two ways is two targets of its lane; a TLS receiver's connect and handshake are one.
+    /// One gateway asked in two ways is two targets of its lane; a TLS receiver's connect and handshake are one,
+    /// and so are a resolver's two names.
     way: Question,
     ever_good: bool,
     last_asked: Moment,
@@ -50,6 +51,8 @@ struct Group {
     losses: BTreeMap<usize, (Edge, u32)>,
     failures: BTreeMap<Outcome, u32>,
     answers: u32,
+    /// How often answers came between failures: scattered answers are a burst, one short return is not.
+    returns: u32,
     /// Answers since the last failure.
     pending: u32,
     /// Failures in a row right now, and by which targets.
@@ -114,7 +117,11 @@ impl LaneTracker {
 
     /// Queues a sample of `target`, asked in the way of `question`. Call [`Self::advance`] with the time it became known.
     pub fn queue_as(&mut self, question: Question, target: &Arc<str>, sample: Sample) {
-        let way = if question == Question::Handshake { Question::Connect } else { question };
+        let way = match question {
+            Question::Handshake => Question::Connect,
+            Question::ControlName => Question::Name,
+            other => other,
+        };
         let index = self.targets.iter().position(|t| t.way == way && t.name == *target).unwrap_or_else(|| {
             self.targets.push(Target {
                 way,
@@ -268,6 +275,7 @@ impl LaneTracker {
             losses: BTreeMap::new(),
             failures: BTreeMap::new(),
             answers: 0,
+            returns: 0,
             pending: 0,
             run: 0,
             run_targets: Vec::new(),
@@ -276,6 +284,7 @@ impl LaneTracker {
             last_bad: s.asked,
             end: None,
         });
+        group.returns += u32::from(group.pending > 0);
         group.answers += std::mem::take(&mut group.pending);
         group.losses.entry(index).or_insert((start, 0)).1 += 1;
         *group.failures.entry(s.outcome).or_insert(0) += 1;
@@ -340,7 +349,8 @@ impl LaneTracker {
     fn judge(&self, group: &Group) -> Option<Span> {
         let losses: u32 = group.losses.values().map(|(_, n)| n).sum();
         let share = f64::from(group.answers) / f64::from((group.answers + losses).max(1));
-        let oddity = if group.silent && share < BURST_ANSWERS {
+        let scattered = group.returns >= 2 || share >= BURST_ANSWERS;
+        let oddity = if group.silent && !scattered {
             Oddity::Silent
         } else if losses >= BURST_LOSSES && 1.0 - share >= BURST_DENSITY {
             Oddity::LossBurst
