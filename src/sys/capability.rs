@@ -94,7 +94,7 @@ impl Capability {
         groups.push(group.into());
         let bounds: Vec<u64> = ping_group_range.split_whitespace().filter_map(|g| g.parse().ok()).collect();
         let ping = match bounds[..] {
-            [low, high] if groups.iter().any(|g| (low..=high).contains(g)) => Ping::Allowed,
+            [low, high] if groups.iter().any(|id| (low..=high).contains(id)) => Ping::Allowed,
             [low, high] => Ping::OutsideRange { low, high },
             _ => Ping::Unknown,
         };

@@ -1,0 +1,110 @@
+//! The practice site as a newcomer meets it: every scripted fault seen, named right, edges within a second, nothing
+//! invented - for twenty seeds, without root, and where namespaces are refused.
+//!
+//! The truth is the script's own, stamped when each action took effect; the survey does not see it.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
+/// Surveys at a time: each is idle most of the while, but edges are timed.
+const AT_ONCE: u64 = 10;
+
+fn said(out: &Output) -> String {
+    format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr))
+}
+
+/// The comparison at the end of a practice survey.
+fn comparison(text: &str) -> &str {
+    text.find("What the script did").map_or(text, |at| &text[at..])
+}
+
+/// Every number after `word` in the comparison, in seconds.
+fn errors<'a>(text: &'a str, word: &'a str) -> impl Iterator<Item = f64> + 'a {
+    comparison(text).split(word).skip(1).filter_map(|rest| rest.trim().split(' ').next()?.parse().ok())
+}
+
+fn sound(name: &str, out: &Output, faults: usize) {
+    let text = said(out);
+    assert_eq!(out.status.code(), Some(0), "{name}\n{}", comparison(&text));
+    assert!(text.contains(&format!("{faults} of {faults} right, 0 invented")), "{name}\n{}", comparison(&text));
+    // The second address server has no edge to compare, only the round by which it must be known.
+    let starts: Vec<f64> = errors(&text, ", start").collect();
+    let ends: Vec<f64> = errors(&text, ", end").collect();
+    let edged = faults - usize::from(text.contains("second-address-server, known by"));
+    assert_eq!((starts.len(), ends.len()), (edged, edged), "{name}\n{}", comparison(&text));
+    assert!(starts.iter().chain(&ends).all(|e| e.abs() <= 1.0), "{name}\n{}", comparison(&text));
+}
+
+#[test]
+fn twenty_seeds_are_all_seen_as_scripted() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let survey = |seed: u64| {
+        Command::new(PROGRAM)
+            .args(["survey", "--practice", "--seed", &seed.to_string(), "--record"])
+            .arg(dir.path().join(format!("{seed}.db")))
+            .output()
+            .expect("runs")
+    };
+    for first in (1..=20).step_by(AT_ONCE as usize) {
+        std::thread::scope(|scope| {
+            let running: Vec<_> = (first..first + AT_ONCE).map(|n| (n, scope.spawn(move || survey(n)))).collect();
+            for (seed, thread) in running {
+                sound(&format!("seed {seed}"), &thread.join().expect("joins"), 7);
+            }
+        });
+    }
+}
+
+/// Runs the program as nobody, from a folder nobody may read.
+fn as_nobody(dir: &Path, shell: &str) -> Output {
+    let copy = dir.join("pathproof");
+    std::fs::copy(PROGRAM, &copy).expect("copies");
+    Command::new("sh")
+        .current_dir(dir)
+        .env("HOME", dir)
+        .args(["-c", &format!("chmod 777 . && chmod 755 pathproof && {shell}")])
+        .output()
+        .expect("runs")
+}
+
+#[test]
+fn an_ordinary_user_needs_no_root() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let line =
+        "exec setpriv --reuid=65534 --regid=65534 --clear-groups ./pathproof survey --practice --seed 3 --record a.db";
+    sound("as nobody", &as_nobody(dir.path(), line), 7);
+}
+
+#[test]
+fn a_locked_down_shell_practises_on_loopback_and_says_so() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    // No capabilities, no new ones, and no namespaces to be had: like a container's shell.
+    let line = "exec unshare -Ur sh -c 'echo 0 > /proc/sys/user/max_user_namespaces && exec setpriv --bounding-set=-all \
+                --inh-caps=-all --no-new-privs ./pathproof survey --practice --seed 3 --record a.db'";
+    let out = as_nobody(dir.path(), line);
+    let text = said(&out).split_whitespace().collect::<Vec<_>>().join(" ");
+    sound("locked down", &out, 4);
+    for words in [
+        "Namespaces are refused here",
+        "To allow them:",
+        "Not played here: link-flap",
+        "Router: router lane. Not seen for",
+    ] {
+        assert!(text.contains(words), "{words}\n{text}");
+    }
+}
+
+#[test]
+fn a_script_of_ones_own_is_played() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/practice-script.toml");
+    let out = Command::new(PROGRAM)
+        .args(["survey", "--practice", "--script"])
+        .arg(script)
+        .arg("--record")
+        .arg(dir.path().join("a.db"))
+        .output()
+        .expect("runs");
+    sound("own script", &out, 2);
+}
