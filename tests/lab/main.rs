@@ -11,6 +11,7 @@ mod access_line_cut;
 mod clean;
 mod hostile_replies;
 mod interface_removed;
+mod no_capability;
 mod receiver_refusing;
 mod resolver_stopped;
 mod second_address_server;

@@ -185,12 +185,28 @@ impl Place {
 
     /// Starts a survey of so many seconds in the host.
     pub(crate) fn begin(&self, seconds: u32, more: &[&str]) -> Running {
+        self.begin_by(&[], env!("CARGO_BIN_EXE_pathproof"), seconds, more)
+    }
+
+    /// The same as an ordinary user without any capability.
+    pub(crate) fn begin_as_nobody(&self, seconds: u32) -> Running {
+        let copy = self.dir.path().join("pathproof");
+        std::fs::copy(env!("CARGO_BIN_EXE_pathproof"), &copy).expect("copies");
+        must(&format!("chmod 777 {} && chmod 755 {}", self.dir.path().display(), copy.display()));
+        let nobody =
+            ["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups", "--bounding-set=-all", "--no-new-privs"];
+        self.begin_by(&nobody, &copy.display().to_string(), seconds, &[])
+    }
+
+    fn begin_by(&self, prefix: &[&str], program: &str, seconds: u32, more: &[&str]) -> Running {
         let file = self.dir.path().join("site.toml");
         let record = self.dir.path().join("survey.db");
         let json = File::create(self.dir.path().join("survey.json")).expect("file");
         let log = File::create(self.dir.path().join("survey.log")).expect("file");
         let child = Command::new("ip")
-            .args(["netns", "exec", &self.ns("host"), env!("CARGO_BIN_EXE_pathproof"), "survey"])
+            .args(["netns", "exec", &self.ns("host")])
+            .args(prefix)
+            .args([program, "survey"])
             .arg(&file)
             .args(["--for", &format!("{seconds}s"), "--format", "json", "--record"])
             .arg(&record)
