@@ -12,6 +12,9 @@ use std::fmt::Write as _;
 /// Watched on after the last step, so that its end is seen and cleared.
 const AFTERWARDS: Micros = Micros::from_secs(6);
 
+/// The practice line being later than this is worth a word when something went wrong (choice: a third of the patience).
+const HELD_UP: Micros = Micros::from_millis(250);
+
 /// A practice site standing ready.
 pub(super) struct Rehearsal {
     site: Site,
@@ -81,6 +84,14 @@ impl UnderWay {
         let comparison = practice::compare(&truths, &seen.troubles, Rules::default());
         let mut text = comparison.text();
         let mut all_right = comparison.all_right();
+        let late = self.site.line().held_up();
+        if !all_right && late > HELD_UP {
+            let _ = writeln!(
+                text,
+                "\nThis machine was busy: the practice line gave frames out up to {late} late, which looks like a fault \
+                 of the line.\nRun it again when less else is running."
+            );
+        }
         let octets = self.site.visits().octets();
         if octets > 0 {
             all_right = false;

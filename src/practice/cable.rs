@@ -75,6 +75,7 @@ fn pump(ends: &[Socket; 2], line: &Line, stop: &AtomicBool) {
             {
                 // An end that is down takes nothing; that loses the frame, as pulling the plug would.
                 drop(to.send(frame));
+                line.note_late(clock::boot_time() - *due);
                 queue.pop_front();
             }
         }

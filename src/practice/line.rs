@@ -57,6 +57,8 @@ struct State {
     chance: Xoshiro256PlusPlus,
     carried: [u64; 2],
     lost: [u64; 2],
+    /// Most that a frame was late.
+    latest_by: Micros,
 }
 
 /// An access line, shared by those who use it and those who disturb it.
@@ -77,6 +79,7 @@ impl Line {
                 chance: Xoshiro256PlusPlus::seed_from_u64(seed),
                 carried: [0; 2],
                 lost: [0; 2],
+                latest_by: Micros::ZERO,
             }),
         }
     }
@@ -142,6 +145,17 @@ impl Line {
             Some((_, Burst::Closing { last } | Burst::Over { last })) => last,
             _ => None,
         }
+    }
+
+    /// Notes that a frame was given out this long after it was due.
+    pub fn note_late(&self, by: Micros) {
+        let s = &mut *self.state();
+        s.latest_by = s.latest_by.max(by);
+    }
+
+    /// The longest that a frame was given out after it was due: how far this machine was held up.
+    pub fn held_up(&self) -> Micros {
+        self.state().latest_by
     }
 
     /// Frames carried and lost so far, each way.
