@@ -97,6 +97,7 @@ impl Agent {
                     if (offset - wall).0.abs() > STEP.0 {
                         wall = offset;
                         self.take(Entry::Stepped { at: now, wall: clock::wall_time() });
+                        tracing::warn!("the wall clock was stepped; lengths of time are not affected");
                     }
                     pace.send_if_modified(|old| {
                         let new = if self.judge.anything_wrong() { Pace::CloseIn } else { Pace::Steady };
@@ -110,6 +111,7 @@ impl Agent {
             }
         };
         self.take(Entry::Ended { at: self.clock.now(), how });
+        tracing::info!(?how, "the agent ends");
         let record_trouble = self.close_record();
         Finished { judge: self.judge, how, record_trouble }
     }
@@ -117,7 +119,9 @@ impl Agent {
     fn take(&mut self, entry: Entry) {
         self.judge.take(&entry);
         if let Some(writer) = &mut self.writer {
-            writer.keep(entry);
+            if !writer.keep(entry) {
+                tracing::warn!("an observation could not be kept; watching goes on");
+            }
         }
     }
 

@@ -97,9 +97,17 @@ pub enum Format {
 
 /// Runs a command; returns the exit code. Must be called while the process has one thread: the practice site needs it.
 pub fn run(options: Options, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+    log();
     match options.command {
         Command::Survey(o) => survey::run(&o, out, err),
         Command::Check { file } => check::run(file.as_deref(), out),
         Command::Report { record, format, html } => report::run(&record, format, html.as_deref(), out, err),
     }
+}
+
+/// What the program says of itself goes to standard error: warnings, or what `PATHPROOF_LOG` names (error to trace).
+fn log() {
+    let level = std::env::var("PATHPROOF_LOG").ok().and_then(|l| l.parse().ok()).unwrap_or(tracing::Level::WARN);
+    // A second start in one process (tests) keeps the first.
+    let _ = tracing_subscriber::fmt().with_max_level(level).with_writer(std::io::stderr).try_init();
 }
