@@ -118,10 +118,11 @@ impl Agent {
 
     fn take(&mut self, entry: Entry) {
         self.judge.take(&entry);
-        if let Some(writer) = &mut self.writer {
-            if !writer.keep(entry) {
-                tracing::warn!("an observation could not be kept; watching goes on");
-            }
+        if let Some(writer) = &mut self.writer
+            && !writer.keep(entry)
+            && writer.dropped() == 1
+        {
+            tracing::warn!("an observation could not be kept; watching goes on");
         }
     }
 
