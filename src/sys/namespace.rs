@@ -5,6 +5,7 @@
 //!
 //! A half-entered process could not go back, so everything is first tried in a forked child that is thrown away.
 
+use nix::errno::Errno;
 use nix::libc;
 use nix::mount::{MsFlags, mount};
 use nix::sched::{CloneFlags, unshare};
@@ -88,7 +89,7 @@ fn isolate(way: Way) -> Result<(), String> {
         Way::UserNamespace => {
             let (uid, gid) = (nix::unistd::geteuid(), nix::unistd::getegid());
             unshare(CloneFlags::CLONE_NEWUSER | inner)
-                .map_err(|e| format!("a user namespace was refused: {}", e.desc()))?;
+                .map_err(|e| format!("a user namespace was refused: {}", reason(e)))?;
             // The group map may only be written after giving up `setgroups` (user_namespaces(7)).
             for (file, text) in
                 [("setgroups", "deny".to_owned()), ("uid_map", format!("0 {uid} 1")), ("gid_map", format!("0 {gid} 1"))]
@@ -98,11 +99,21 @@ fn isolate(way: Way) -> Result<(), String> {
             }
         }
         Way::Capability => unshare(inner)
-            .map_err(|e| format!("without a user namespace, a network namespace was refused: {}", e.desc()))?,
+            .map_err(|e| format!("without a user namespace, a network namespace was refused: {}", reason(e)))?,
     }
     // Or our mount of /sys would show up outside.
     mount(None::<&str>, "/", None::<&str>, MsFlags::MS_REC | MsFlags::MS_PRIVATE, None::<&str>)
         .map_err(|e| format!("the mounts could not be made private: {}", e.desc()))
+}
+
+/// What an error of `unshare` means (unshare(2)); the system's own words mislead for a limit.
+fn reason(e: Errno) -> &'static str {
+    match e {
+        Errno::ENOSPC | Errno::EUSERS => "the limit on their number is reached (it may be set to 0)",
+        Errno::EPERM => "not permitted",
+        Errno::EINVAL | Errno::ENOSYS => "this kernel does not offer it",
+        other => other.desc(),
+    }
 }
 
 /// Runs `body` in a forked child and brings back its outcome. Only sound in a process with one thread.
@@ -168,7 +179,7 @@ fn how_to_allow(read: &dyn Fn(&str) -> Option<String>) -> String {
          (or unconfined); elsewhere, run as root"
             .into()
     } else {
-        format!("as root: {}; or run as root", found.join(" and "))
+        format!("as root: {}", found.join(" and "))
     }
 }
 
