@@ -175,6 +175,22 @@ fn heavy_losses_are_a_burst_and_single_ones_are_nothing() {
         (outside(t) && (30_000..39_000).contains(&at) && lost).then_some(Outcome::Timeout)
     };
     assert_eq!(causes(&play(90, burst)), ["loss-burst"]);
+    // Two bursts with a few quiet seconds between are one; with half a minute between, two.
+    let twice = |second: i64| {
+        let mut entries = play(120, |_, _| None);
+        for e in &mut entries {
+            if let Entry::Seen(o) = e
+                && outside(&o.target)
+                && [20_000, second].iter().any(|from| (from * MS..(from + 9_000) * MS).contains(&o.asked.0))
+                && (o.asked.0 / (333 * MS)) % 4 != 1
+            {
+                (o.outcome, o.known) = (Outcome::Timeout, o.asked + Micros::from_secs(2));
+            }
+        }
+        entries.sort_by_key(Entry::known);
+        causes(&entries).len()
+    };
+    assert_eq!((twice(34_000), twice(60_000)), (1, 2));
     let single: World = |t, at| (outside(t) && at % 50_000 < 500).then_some(Outcome::Timeout);
     assert_eq!(causes(&play(300, single)), Vec::<&str>::new());
 }

@@ -6,7 +6,9 @@
 //! after RFC 3611 section 4.7.2. Does not say why.
 
 use super::observation::{Lane, Outcome, Question};
-use super::settings::{BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN};
+use super::settings::{
+    BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN, RECOVERY,
+};
 use super::span::{Oddity, Span};
 use super::stats::run_length;
 use super::time::{Edge, Micros, Moment};
@@ -170,6 +172,7 @@ impl LaneTracker {
                 copy.spans.push(Span::new(copy.lane, Oddity::TargetMissing(Arc::clone(&t.name)), t.run_start));
             }
         }
+        copy.spans = joined(std::mem::take(&mut copy.spans));
         copy
     }
 
@@ -364,4 +367,23 @@ impl LaneTracker {
         span.answers = group.answers;
         Some(span)
     }
+}
+
+/// Loss bursts close together are one: between random losses, a few seconds without one come by chance.
+fn joined(spans: Vec<Span>) -> Vec<Span> {
+    let mut out: Vec<Span> = Vec::with_capacity(spans.len());
+    for span in spans {
+        let near = |last: &Span| last.end.is_some_and(|e| span.start.earliest - e.latest < RECOVERY);
+        match out.iter_mut().rev().find(|s| s.oddity == Oddity::LossBurst) {
+            Some(last) if span.oddity == Oddity::LossBurst && near(last) => {
+                last.end = span.end;
+                last.answers += span.answers;
+                for (outcome, n) in span.failures {
+                    *last.failures.entry(outcome).or_insert(0) += n;
+                }
+            }
+            _ => out.push(span),
+        }
+    }
+    out
 }
