@@ -1,3 +1,5 @@
+//! Scripts: every seed plays every fault once within its bounds; files are refused with line, key, found and expected.
+
 use super::*;
 use std::collections::BTreeSet;
 
