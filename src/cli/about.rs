@@ -83,6 +83,7 @@ pub(super) fn record_code(e: &RecordError) -> i32 {
         RecordError::NoFile { .. } => exit::NO_INPUT,
         RecordError::Exists(_) => exit::USAGE,
         RecordError::Foreign { .. } | RecordError::Newer { .. } | RecordError::Header(_) => exit::BAD_RECORD,
-        RecordError::Store(_) => exit::IO,
+        RecordError::NotPermitted(_) => exit::PERMISSION,
+        RecordError::NotMade { .. } | RecordError::Store(_) => exit::IO,
     }
 }

@@ -11,6 +11,7 @@ mod writer;
 pub use reader::{Record, read};
 pub use writer::Writer;
 
+use std::io;
 use std::path::PathBuf;
 
 /// What can go wrong with a record, named by what the caller may do.
@@ -23,6 +24,17 @@ pub enum RecordError {
         path: PathBuf,
         /// Why.
         why: String,
+    },
+    /// The file is there and may not be read, or its folder may not be written.
+    #[error("{path}: not permitted", path = .0.display())]
+    NotPermitted(PathBuf),
+    /// The file can't be made.
+    #[error("{path} can't be made: {why}", path = .path.display())]
+    NotMade {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        why: io::Error,
     },
     /// The file exists and is not ours to write over.
     #[error("{path} exists already; name another record or move it away", path = .0.display())]

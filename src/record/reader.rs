@@ -4,6 +4,8 @@ use super::{RecordError, codes, schema};
 use crate::judge::{Detail, Entry, Micros, Moment, Observation, Rtt};
 use rusqlite::{Connection, OpenFlags, Row};
 use std::collections::HashMap;
+use std::fs::File;
+use std::io;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -17,9 +19,15 @@ pub struct Record {
 /// Opens a record. Checks that it is ours before reading anything else; touches nothing.
 pub fn read(path: &Path) -> Result<Record, RecordError> {
     let foreign = |why: String| RecordError::Foreign { path: path.to_owned(), why };
-    if let Err(e) = std::fs::metadata(path) {
-        return Err(RecordError::NoFile { path: path.to_owned(), why: e.to_string() });
+    let unreadable = |e: io::Error| match e.kind() {
+        io::ErrorKind::PermissionDenied => RecordError::NotPermitted(path.to_owned()),
+        _ => RecordError::NoFile { path: path.to_owned(), why: e.to_string() },
+    };
+    if !std::fs::metadata(path).map_err(unreadable)?.is_file() {
+        return Err(foreign("it is no file".into()));
     }
+    // SQLite does not tell why it can't open one.
+    File::open(path).map_err(unreadable)?;
     let db = open(path).map_err(|e| RecordError::NoFile { path: path.to_owned(), why: e.to_string() })?;
     let id: i32 = db.pragma_query_value(None, "application_id", |r| r.get(0)).map_err(|e| foreign(e.to_string()))?;
     if id != schema::APPLICATION_ID {

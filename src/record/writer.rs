@@ -4,6 +4,8 @@ use super::{RecordError, codes, schema};
 use crate::judge::{Detail, Entry, Observation};
 use rusqlite::{Connection, params};
 use std::collections::HashMap;
+use std::fs::File;
+use std::io;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
@@ -26,12 +28,14 @@ pub struct Writer {
 impl Writer {
     /// Creates a record. `about` is what it says of itself (JSON). Refuses a file that exists.
     pub fn create(path: &Path, about: &str) -> Result<Self, RecordError> {
-        if path.exists() {
-            return Err(RecordError::Exists(path.to_owned()));
-        }
-        let no_file = |e: rusqlite::Error| RecordError::NoFile { path: path.to_owned(), why: e.to_string() };
-        let mut db = Connection::open(path).map_err(no_file)?;
-        db.pragma_update(None, "auto_vacuum", "INCREMENTAL").map_err(no_file)?;
+        // Made here and not by SQLite, which would open one that exists and does not tell why it can't.
+        File::create_new(path).map_err(|why| match why.kind() {
+            io::ErrorKind::AlreadyExists => RecordError::Exists(path.to_owned()),
+            io::ErrorKind::PermissionDenied => RecordError::NotPermitted(path.to_owned()),
+            _ => RecordError::NotMade { path: path.to_owned(), why },
+        })?;
+        let mut db = Connection::open(path)?;
+        db.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
         db.pragma_update_and_check(None, "journal_mode", "WAL", |r| r.get::<_, String>(0))?;
         db.pragma_update(None, "synchronous", "NORMAL")?;
         db.pragma_update(None, "journal_size_limit", 4 << 20)?;
@@ -43,7 +47,7 @@ impl Writer {
         let thread = std::thread::Builder::new()
             .name("record".into())
             .spawn(move || write(&mut db, &entries))
-            .map_err(|e| RecordError::NoFile { path: path.to_owned(), why: e.to_string() })?;
+            .map_err(|why| RecordError::NotMade { path: path.to_owned(), why })?;
         Ok(Self { queue: Some(queue), thread: Some(thread), dropped: 0 })
     }
 
@@ -93,8 +97,10 @@ fn write(db: &mut Connection, entries: &Receiver<Entry>) -> Result<(), RecordErr
             break;
         }
     }
-    // Fold the log into the file so that one file can be copied away.
+    // Fold the log into the file so that one file can be copied away, and leave nothing that makes a reader start another.
     db.pragma_update_and_check(None, "wal_checkpoint", "TRUNCATE", |_| Ok(()))?;
+    // Refused while somebody is reading: then the log stays, and the record is no worse.
+    drop(db.pragma_update_and_check(None, "journal_mode", "DELETE", |_| Ok(())));
     Ok(())
 }
 
