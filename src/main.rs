@@ -2,15 +2,20 @@
 
 use clap::Parser;
 use pathproof::cli::{Options, exit, run};
+use std::io::Write as _;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let options = match Options::try_parse() {
         Ok(options) => options,
         Err(e) => {
-            // Help and version are no errors; what can't be printed can't be reported either.
-            let _ = e.print();
-            return code(if e.use_stderr() { exit::USAGE } else { 0 });
+            // Help and version are no errors, unless they can't be printed.
+            let printed = e.print().and_then(|()| std::io::stdout().flush());
+            return code(match (e.use_stderr(), printed) {
+                (true, _) => exit::USAGE,
+                (false, Ok(())) => 0,
+                (false, Err(_)) => exit::IO,
+            });
         }
     };
     code(run(options, &mut std::io::stdout(), &mut std::io::stderr()))

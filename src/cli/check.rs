@@ -44,12 +44,7 @@ fn check(file: Option<&Path>, out: &mut dyn Write) -> io::Result<i32> {
 pub(super) fn load(path: &Path) -> Result<SiteFile, (i32, String)> {
     let name = path.display().to_string();
     let bytes = read(path).map_err(|e| {
-        let code = match e.kind() {
-            io::ErrorKind::NotFound => exit::NO_INPUT,
-            io::ErrorKind::PermissionDenied => exit::PERMISSION,
-            _ => exit::IO,
-        };
-        (code, format!("The site file {} can't be read: {}\n", terminal(&name), terminal(&e.to_string())))
+        (read_code(&e), format!("The site file {} can't be read: {}\n", terminal(&name), terminal(&e.to_string())))
     })?;
     site::load(&name, &bytes).map_err(|problems| {
         let mut words = Vec::new();
@@ -59,8 +54,17 @@ pub(super) fn load(path: &Path) -> Result<SiteFile, (i32, String)> {
     })
 }
 
-/// Reads a byte more than a site file may have, so that `load` can tell one that is too long.
-fn read(path: &Path) -> io::Result<Vec<u8>> {
+/// The exit code of a file that can't be read.
+pub(super) fn read_code(e: &io::Error) -> i32 {
+    match e.kind() {
+        io::ErrorKind::NotFound => exit::NO_INPUT,
+        io::ErrorKind::PermissionDenied => exit::PERMISSION,
+        _ => exit::IO,
+    }
+}
+
+/// Reads a byte more than a site file or script may have, so that one that is too long can be told.
+pub(super) fn read(path: &Path) -> io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     std::fs::File::open(path)?.take(LONGEST_FILE as u64 + 1).read_to_end(&mut bytes)?;
     Ok(bytes)

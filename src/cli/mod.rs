@@ -27,10 +27,16 @@ pub struct Options {
 }
 
 const EXIT_HELP: &str = "\
-Exit codes: 0 IP alone is enough, 10 mend this first, 11 add a cellular backup, 12 keep watching;
-20 the practice site's faults were not all seen as scripted; 64 usage, 65 no record of ours, 66 no such file,
-70 internal, 74 input or output failed, 77 not permitted, 78 the site file is wrong.
-On the practice site, 0 means that every scripted fault was seen and nothing was invented.";
+Exit codes:
+   0 IP alone is enough     10 mend this first
+  11 add a cellular backup  12 keep watching
+  20 the practice site's faults were not all seen as scripted
+  64 usage                  65 no record of ours, or damaged
+  66 no such file           70 internal
+  74 input or output failed 77 not permitted
+  78 the site file or the script is wrong
+On the practice site, 0 means that every scripted fault was seen and nothing
+was invented.";
 
 /// The commands.
 #[derive(Debug, Subcommand)]

@@ -1,10 +1,12 @@
 //! The practice site beside a survey: prepared before it, played during it, compared after it.
 
+use super::check::{read, read_code};
 use super::survey::Failure;
 use super::{SurveyOptions, exit};
 use crate::judge::Micros;
 use crate::practice::{self, Ground, Playing, Rules, Script, Site};
 use crate::site::Settled;
+use crate::site::keys::LONGEST_FILE;
 use crate::snapshot::Snapshot;
 use crate::sys::clock::Clock;
 use std::fmt::Write as _;
@@ -33,7 +35,11 @@ impl Rehearsal {
         let script = match &o.script {
             Some(path) => {
                 let name = path.display().to_string();
-                let text = std::fs::read_to_string(path).map_err(|e| (exit::NO_INPUT, format!("{name}: {e}")))?;
+                let bytes = read(path).map_err(|e| (read_code(&e), format!("The script {name} can't be read: {e}")))?;
+                if bytes.len() > LONGEST_FILE {
+                    return Err((exit::BAD_SITE_FILE, format!("{name}: more than {LONGEST_FILE} bytes")));
+                }
+                let text = String::from_utf8(bytes).map_err(|e| (exit::BAD_SITE_FILE, format!("{name}: {e}")))?;
                 Script::read(&name, &text).map_err(|e| (exit::BAD_SITE_FILE, e.to_string()))?
             }
             None => practice::generate(o.seed.unwrap_or(1)),

@@ -23,8 +23,8 @@ pub(super) fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dy
     }
     let snapshot = snapshot::take(&judge, &about.header());
     match result::print(&snapshot, format, html, out, err) {
-        Ok(()) => verdict_code(snapshot.verdict.kind),
-        Err(_) => exit::IO,
+        Ok(true) => verdict_code(snapshot.verdict.kind),
+        Ok(false) | Err(_) => exit::IO,
     }
 }
 

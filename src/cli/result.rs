@@ -1,7 +1,8 @@
 //! Printing a result: words or JSON on standard output, the HTML report beside it.
 
 use super::Format;
-use crate::show::{json, report, terminal};
+use crate::show::escape::terminal;
+use crate::show::{json, report};
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
 use std::io::{self, Write};
@@ -10,24 +11,31 @@ use std::path::Path;
 /// Columns used when the terminal does not tell.
 pub(super) const WIDTH: usize = 80;
 
-/// Prints the snapshot; writes the HTML report where asked.
+/// Prints the snapshot; writes the HTML report where asked. False where the report could not be written: the result is
+/// printed all the same.
 pub(super) fn print(
     s: &Snapshot,
     format: Format,
     html: Option<&Path>,
     out: &mut dyn Write,
     err: &mut dyn Write,
-) -> io::Result<()> {
+) -> io::Result<bool> {
     let zone = TimeZone::system();
+    let mut whole = true;
     if let Some(path) = html {
         match std::fs::write(path, report::to_html(s, &zone)) {
             Ok(()) => {}
-            Err(e) => writeln!(err, "The HTML report could not be written to {}: {e}", path.display())?,
+            Err(e) => {
+                whole = false;
+                let name = terminal(&path.display().to_string());
+                writeln!(err, "The HTML report could not be written to {name}: {e}")?;
+            }
         }
     }
     match format {
         Format::Json => writeln!(out, "{}", json::to_json(s)),
-        Format::Text => write!(out, "{}", terminal::verdict(s, &zone, WIDTH)),
+        Format::Text => write!(out, "{}", crate::show::terminal::verdict(s, &zone, WIDTH)),
     }?;
-    out.flush()
+    out.flush()?;
+    Ok(whole)
 }

@@ -18,6 +18,9 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+/// Longest survey. Our choice: memory and the axis would bear more, but by then it is a watch.
+const LONGEST: jiff::SignedDuration = jiff::SignedDuration::from_hours(366 * 24);
+
 /// Why a survey could not run: the exit code and the words.
 pub(super) type Failure = (i32, String);
 
@@ -38,11 +41,8 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     let rehearsal = if o.practice { Some(Rehearsal::prepare(o)?) } else { None };
     let (settled, length) = match &rehearsal {
         Some(r) => (r.settled(), r.length()),
-        None => (settle(o.file.as_deref())?, Micros::from(o.length.unsigned_abs())),
+        None => (settle(o.file.as_deref())?, length(o.length)?),
     };
-    if length <= Micros::ZERO {
-        return Err((exit::USAGE, "--for: the length must be more than nothing, for example 20m".into()));
-    }
     let about = About {
         version: env!("CARGO_PKG_VERSION").into(),
         plan: settled.plan,
@@ -78,21 +78,37 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     runtime.shutdown_background();
 
     let snapshot = snapshot::take(&judge, &header);
-    result::print(&snapshot, o.format, Some(&html), out, err).map_err(io)?;
+    let reported = result::print(&snapshot, o.format, Some(&html), out, err).map_err(io)?;
     let talk: &mut dyn Write = if o.format == Format::Json { err } else { out };
     if let Some(why) = record_trouble {
         writeln!(talk, "The record is not whole: {}", terminal(&why)).map_err(io)?;
     }
-    writeln!(talk, "Record: {}\nReport: {}", record.display(), html.display()).map_err(io)?;
-    let Some(playing) = playing else { return Ok(verdict_code(snapshot.verdict.kind)) };
-    let (text, all_right) = playing.compare(&snapshot)?;
-    writeln!(talk, "\n{text}").map_err(io)?;
-    Ok(if all_right { 0 } else { exit::PRACTICE_FAILED })
+    writeln!(talk, "Record: {}", terminal(&record.display().to_string())).map_err(io)?;
+    if reported {
+        writeln!(talk, "Report: {}", terminal(&html.display().to_string())).map_err(io)?;
+    }
+    let code = match playing {
+        None => verdict_code(snapshot.verdict.kind),
+        Some(playing) => {
+            let (text, all_right) = playing.compare(&snapshot)?;
+            writeln!(talk, "\n{text}").map_err(io)?;
+            if all_right { 0 } else { exit::PRACTICE_FAILED }
+        }
+    };
+    Ok(if reported { code } else { exit::IO })
 }
 
 #[allow(clippy::needless_pass_by_value, reason = "the shape `map_err` wants")]
 fn io(e: std::io::Error) -> Failure {
     (exit::IO, format!("could not write: {e}"))
+}
+
+/// The length asked for, where it makes sense.
+fn length(asked: jiff::SignedDuration) -> Result<Micros, Failure> {
+    if asked.is_positive() && asked <= LONGEST {
+        return Ok(Micros::from(asked.unsigned_abs()));
+    }
+    Err((exit::USAGE, "--for: the length must be more than nothing and at most a year, for example 20m".into()))
 }
 
 /// The plan of a real site.
