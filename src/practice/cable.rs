@@ -5,6 +5,7 @@
 //! neither (packet(7)).
 
 use super::line::{Fate, Line};
+use super::place::{Place, doing, hand_over, index, join, set_up};
 use crate::judge::Micros;
 use crate::sys::{cable_end, clock};
 use socket2::Socket;
@@ -47,6 +48,22 @@ impl Drop for Cable {
             drop(thread.join());
         }
     }
+}
+
+/// Makes an interface of each name at each place, with the near ends of both in `cable_box`; gives back the cable's ends.
+pub(super) fn lay(cable_box: &Place, to: [(&'static str, &Place); 2]) -> Result<[Socket; 2], String> {
+    let [(a, at_a), (b, at_b)] = to;
+    let (net_a, net_b) = (at_a.network()?, at_b.network()?);
+    cable_box.ask(move |h| async move {
+        let mut ends = Vec::new();
+        for (near, far, network) in [("c0", a, net_a), ("c1", b, net_b)] {
+            join(&h, near, far).await?;
+            hand_over(&h, far, &network).await?;
+            ends.push(cable_end::open(index(&h, near).await?).map_err(doing("the cable's packet socket"))?);
+            set_up(&h, near, true).await?;
+        }
+        <[_; 2]>::try_from(ends).map_err(|_| "a cable has two ends".to_owned())
+    })
 }
 
 fn pump(ends: &[Socket; 2], line: &Line, stop: &AtomicBool) {

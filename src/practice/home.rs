@@ -11,17 +11,17 @@
 
 use super::address_client::{Client, Held};
 use super::address_service::{self, Terms};
-use super::cable::Cable;
+use super::cable::{self, Cable};
 use super::line::Line;
 use super::name_service::{self, Conduct, Manner};
-use super::place::{Place, add_address, carrier, doing, hand_over, index, set_switch, set_up};
+use super::place::{Place, add_address, carrier, doing, hand_over, index, join, set_switch, set_up};
 use super::receiver::{Receiver, Visits};
 use super::script::Fault;
 use super::stage::{Stage, begin_burst, end_burst, stamped};
 use crate::judge::Moment;
 use crate::sys::clock::{Clock, boot_time};
 use crate::sys::{cable_end, namespace::Entered};
-use rtnetlink::{Handle, LinkBridge, LinkUnspec, LinkVeth, RouteMessageBuilder};
+use rtnetlink::{Handle, LinkBridge, LinkUnspec, RouteMessageBuilder};
 use std::fs;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::os::unix::fs::DirBuilderExt;
@@ -287,11 +287,6 @@ impl Drop for Home {
     }
 }
 
-async fn join(handle: &Handle, near: &str, far: &str) -> Result<(), String> {
-    let pair = LinkVeth::new(near, far).build();
-    handle.link().add(pair).execute().await.map_err(doing(format_args!("making the interfaces {near} and {far}")))
-}
-
 async fn set_mac(handle: &Handle, name: &str, mac: [u8; 6]) -> Result<(), String> {
     let link = LinkUnspec::new_with_index(index(handle, name).await?).address(mac.to_vec()).build();
     handle.link().set(link).execute().await.map_err(doing(format_args!("setting the hardware address of {name}")))
@@ -351,19 +346,7 @@ fn wire(host: &Place, switch: &Place, router: &Place, stray: &Place) -> Result<(
 
 /// The access line between router and outside.
 fn access_line(cable_box: &Place, router: &Place, outside: &Place, line: Arc<Line>) -> Result<Cable, String> {
-    let (to_router, to_outside) = (router.network()?, outside.network()?);
-    let ends = cable_box.ask(move |h| async move {
-        join(&h, "c0", "wan0").await?;
-        join(&h, "c1", "out0").await?;
-        hand_over(&h, "wan0", &to_router).await?;
-        hand_over(&h, "out0", &to_outside).await?;
-        let mut ends = Vec::new();
-        for name in ["c0", "c1"] {
-            ends.push(cable_end::open(index(&h, name).await?).map_err(doing("the cable's packet socket"))?);
-            set_up(&h, name, true).await?;
-        }
-        <[_; 2]>::try_from(ends).map_err(|_| "a cable has two ends".to_owned())
-    })?;
+    let ends = cable::lay(cable_box, [("wan0", router), ("out0", outside)])?;
     router.ask(|h| async move {
         set_mac(&h, "wan0", ROUTER_WAN_MAC).await?;
         add_address(&h, "wan0", ROUTER_WAN, WAN_PREFIX).await?;

@@ -21,6 +21,7 @@ mod play;
 mod receiver;
 pub mod script;
 mod stage;
+pub mod two_boxes;
 
 pub use address_client::Held;
 pub use compare::{Comparison, Rules, Truth, compare};

@@ -8,7 +8,7 @@ use crate::sys::namespace;
 use futures_util::TryStreamExt;
 use futures_util::future::BoxFuture;
 use rtnetlink::packet_route::link::LinkAttribute;
-use rtnetlink::{Handle, LinkUnspec};
+use rtnetlink::{Handle, LinkUnspec, LinkVeth};
 use std::fmt::Display;
 use std::fs;
 use std::future::Future;
@@ -144,6 +144,12 @@ pub(super) async fn carrier(handle: &Handle, name: &str) -> Result<bool, String>
     let found = handle.link().get().match_name(name.to_owned()).execute().try_next().await.map_err(doing(name))?;
     let attributes = found.map(|l| l.attributes).unwrap_or_default();
     Ok(attributes.iter().any(|a| matches!(a, LinkAttribute::Carrier(1))))
+}
+
+/// Makes two interfaces joined to each other.
+pub(super) async fn join(handle: &Handle, near: &str, far: &str) -> Result<(), String> {
+    let pair = LinkVeth::new(near, far).build();
+    handle.link().add(pair).execute().await.map_err(doing(format_args!("making the interfaces {near} and {far}")))
 }
 
 /// Moves an interface into another network.
