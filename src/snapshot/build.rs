@@ -1,5 +1,6 @@
 //! From the judge to the snapshot: views and words, no judgement of its own.
 
+use super::figures;
 use super::words;
 use super::{Blind, FORMAT, Fact, LaneView, Mend, Requirement, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
 use crate::judge::cause::LaneRecord;
@@ -36,16 +37,18 @@ pub struct Header {
 
 /// The snapshot of a judge as it stands.
 pub fn take(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.judgement())
+    view(judge, header, &judge.judgement(), false)
 }
 
 /// The snapshot for a live view: as [`take`], but no requirement is held against the evidence yet, which costs more
 /// than a view each second should. Its verdict is `keep-watching` with nothing behind it, or `mend-first`.
 pub fn take_live(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.glance())
+    view(judge, header, &judge.glance(), true)
 }
 
-fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
+fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
+    let outlook = if live { None } else { figures::outlook(j, judge) };
+    let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee);
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
     Snapshot {
@@ -65,11 +68,16 @@ fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: verdict(j, judge),
+        verdict: Verdict { if_wrong, ..verdict(j, judge) },
         mend: mend(j, now),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
-        requirements: j.held.iter().map(requirement).collect(),
+        requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
+        delivery: figures::delivery(j),
+        supervision: figures::supervision(j),
+        outlook,
+        flaps: figures::flap_views(j),
+        prior: (!live).then(|| figures::prior(j, judge)),
         targets: targets(judge),
         facts: facts(judge, header, j),
         blind: blind(judge, header, j),
@@ -137,7 +145,31 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
             .map_or("more watching alone will not settle it".to_owned(), |n| format!("needs {}", words::about(n)));
         reasons.push(format!("Open: {} (required: {}); {more}.", h.require.name, asks(&h.require.ask)));
     }
+    if j.kind != j.kind_with_prior
+        && let Some((alone, with)) = j.odds
+    {
+        reasons.push(format!(
+            "What is believed of this kind of line and recalled by the customer would say \"{}\": it moves the odds that the line is up as required from {} to {} in 100. The verdict does not rest on it.",
+            j.kind_with_prior.words(),
+            words::hundred(alone),
+            words::hundred(with)
+        ));
+    }
+    if let Some((require, Some(least))) = judge.settings().requirements.shortest_watch(&j.evidence)
+        && !j.held.is_empty()
+        && watched < least
+    {
+        reasons.push(format!(
+            "No watch shorter than {} can meet all of the set \"{}\", however well it goes: {} takes that long to show.",
+            words::days(least),
+            judge.settings().requirements.name,
+            require.name
+        ));
+    }
     let sentence = match j.kind {
+        VerdictKind::KeepWatching if !judge.settings().out_of_scope.is_empty() => {
+            format!("Out of scope: {}", reasons.first().map_or("", String::as_str))
+        }
         VerdictKind::KeepWatching => match j.needs {
             Some(n) => format!("{} ({})", VerdictKind::KeepWatching.words(), words::about(n)),
             None => VerdictKind::KeepWatching.words().to_owned(),
@@ -154,6 +186,7 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
         needs_s: j.needs.map(Micros::secs),
         safer_today,
         safer_because,
+        if_wrong: Vec::new(),
     }
 }
 
@@ -182,14 +215,25 @@ fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
 
 fn asks(ask: &Ask) -> String {
     match ask {
-        Ask::Coverage { at_least } => format!("watched at least {:.0} % of the time", at_least * 100.0),
+        Ask::Coverage { at_least } => format!("watched at least {:.0} of every 100 hours", at_least * 100.0),
         Ask::Availability { at_least, sure } => {
-            format!("path up at least {:.1} % of the time, {:.0} % sure", at_least * 100.0, sure * 100.0)
+            let down = Micros(((1.0 - at_least) * 30.0 * 86_400e6).round() as i64);
+            format!(
+                "path up {:.2} % of the time in the long run (down at most {down} in 30 days), {:.0} in 100 sure of it",
+                at_least * 100.0,
+                sure * 100.0
+            )
         }
         Ask::LongOutages { longer_than_s, at_most, per_days, sure } => format!(
-            "at most {} longer than {} in {per_days:.0} days, {:.0} % sure",
+            "at most {} longer than {} in {per_days:.0} days, {:.0} in 100 sure of it",
             if (*at_most - 1.0).abs() < 1e-9 { "one outage".to_owned() } else { format!("{at_most} outages") },
             Micros((longer_than_s * 1e6) as i64),
+            sure * 100.0
+        ),
+        Ask::Delivery { within_s, at_least, sure } => format!(
+            "of 1000 alarms raised at random moments, at least {:.0} get through within {} (site file first), {:.0} in 100 sure of it",
+            at_least * 1000.0,
+            Micros((within_s * 1e6) as i64),
             sure * 100.0
         ),
         Ask::Supervision { interval_s } => {
@@ -203,9 +247,13 @@ fn asks(ask: &Ask) -> String {
 
 fn measured(m: &Measured) -> String {
     match m {
-        Measured::Coverage(share) => format!("{:.1} %", share * 100.0),
+        Measured::Coverage(share) => format!("watched {:.1} % of the time since the start", share * 100.0),
         Measured::Availability { point, holds } => {
-            format!("{:.2} % up; probability that the requirement holds {holds:.2}", point * 100.0)
+            format!(
+                "up {:.3} % of the time watched; {} in 100 that the requirement holds in the long run",
+                point * 100.0,
+                words::hundred(*holds)
+            )
         }
         Measured::LongOutages { count, least, most } => {
             format!(
@@ -214,6 +262,8 @@ fn measured(m: &Measured) -> String {
                 figure(*most)
             )
         }
+        Measured::Delivery(None) => "nothing seen".into(),
+        Measured::Delivery(Some(d)) => figures::delivery_words(d),
         Measured::Supervision { interval_s, over, longest_s } => format!(
             "{over} longer than {}; longest {}",
             Micros((interval_s * 1e6) as i64),
@@ -233,7 +283,7 @@ fn figure(x: f64) -> String {
     }
 }
 
-fn requirement(h: &Held) -> Requirement {
+fn requirement(h: &Held, j: &Judgement) -> Requirement {
     Requirement {
         name: h.require.name.clone(),
         asks: asks(&h.require.ask),
@@ -241,6 +291,8 @@ fn requirement(h: &Held) -> Requirement {
         source: format!("{} ({})", h.require.source, h.require.tag),
         standing: h.standing,
         needs_s: h.needs.map(Micros::secs),
+        holds: h.holds,
+        least_s: h.require.shortest_watch(&j.evidence).map(Micros::secs),
     }
 }
 
@@ -293,7 +345,10 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         evidence_against: clues(Some(false)),
         not_excluded: t.not_excluded.iter().map(|c| c.word().to_owned()).collect(),
         who: words::actor(t.cause.actor()).into(),
-        station_would_know: t.path_down.and(judge.settings().supervision).map(|i| t.down_for(now) > i),
+        station_would_know: t
+            .path_down
+            .zip(judge.settings().supervision)
+            .and_then(|((from, to), interval)| judge::supervision::known(&judge::Outage { from, to }, interval, now)),
     }
 }
 
