@@ -152,7 +152,10 @@ impl LaneTracker {
     /// Takes in every queued sample that nothing earlier can overtake any more.
     pub fn advance(&mut self, now: Moment) {
         let ripe = now - self.hold;
-        while let Some((index, sample)) = self.waiting.pop_front_if(|(_, s)| s.asked <= ripe) {
+        while let Some((index, sample)) = self.waiting.front().copied()
+            && sample.asked <= ripe
+        {
+            self.waiting.pop_front();
             self.take(index, sample);
         }
     }

@@ -106,12 +106,12 @@ impl Judge {
         let settings = self.settings();
         let evidence = self.evidence(&look, |t| !t.cause.mendable());
         let as_it_is = self.evidence(&look, |_| true);
-        let hold = |belief: BandPrior| -> Vec<Held> {
+        let by = |belief: BandPrior| -> Vec<Held> {
             requirements.iter().map(|r| r.hold_by(&evidence, belief, &LOOKS)).collect()
         };
-        let held = hold(BandPrior::PUBLISHED);
+        let held = by(BandPrior::PUBLISHED);
         let prior = settings.known.prior;
-        let held_with_prior = if prior.says_something() { hold(prior.belief()) } else { Vec::new() };
+        let held_with_prior = if prior.says_something() { by(prior.belief()) } else { Vec::new() };
         let surest = look.troubles.iter().filter(|t| t.cause.mendable()).map(|t| t.confidence).reduce(f64::max);
         let out_of_scope = !settings.out_of_scope.is_empty();
         let alone = decide(&held, surest.is_some(), out_of_scope);

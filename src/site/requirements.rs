@@ -1,6 +1,7 @@
 //! The requirement sets that ship with the program, and sets somebody wrote.
 
 use crate::judge::requirement::RequirementSet;
+use std::path::Path;
 
 const SHIPPED: [(&str, &str); 4] = [
     ("household", include_str!("../../config/requirements/household.toml")),
@@ -26,7 +27,7 @@ pub fn shipped(name: &str) -> Option<RequirementSet> {
 
 /// Whether a site file's `requirements` names a file rather than a shipped set.
 pub fn is_file(requirements: &str) -> bool {
-    requirements.ends_with(".toml")
+    Path::new(requirements).extension().is_some_and(|e| e == "toml")
 }
 
 /// A set from the text of its file. The error is for people; it may hold pieces of the file.

@@ -341,7 +341,7 @@ pub fn lengths(texts: &[&str], least: Micros, most: Micros) -> Result<Value, Str
 }
 
 fn word_or_file(text: &str, words: &[&str]) -> Result<Value, String> {
-    if !text.ends_with(".toml") {
+    if !super::requirements::is_file(text) {
         return word(text, words).map(Value::Text);
     }
     if text.len() > 4_095 || text.chars().any(char::is_control) {
