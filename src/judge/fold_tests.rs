@@ -311,6 +311,7 @@ proptest! {
 /// Prints what one update costs; run by hand, optimised: `cargo test --release --lib -- --ignored update_costs`.
 #[test]
 #[ignore = "a measurement, not a check: what it prints depends on the machine"]
+#[allow(clippy::print_stdout, reason = "printing is what it is for")]
 fn an_update_costs() {
     let entries = play(3_600, |_, _| None);
     let mut judge = Judge::new(settings());
@@ -320,6 +321,5 @@ fn an_update_costs() {
         judge.take(entry);
     }
     let each = start.elapsed().as_secs_f64() / entries.len() as f64;
-    #[allow(clippy::print_stdout, reason = "printing is what it is for")]
     println!("{:.0} ns an update; {:.2} s for 7.3 million", each * 1e9, each * 7.3e6);
 }

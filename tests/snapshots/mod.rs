@@ -66,7 +66,7 @@ fn base(site: &str, elapsed_s: f64, coverage: f64) -> Snapshot {
             "This is not listed equipment; local code, the authority having jurisdiction and the insurer decide.",
             "It does not show that the panel, the communicator or the station works.",
         ]),
-        ..Snapshot::default()..Snapshot::default()
+        ..Snapshot::default()
     }
 }
 
