@@ -3,6 +3,7 @@
 //! Times are seconds on the record's axis (`*_s`, from the start of the record) so that nothing here depends on a
 //! clock; [`Snapshot::wall`] turns them into wall time. `format` is raised when a field changes meaning.
 
+mod asked;
 mod build;
 mod figures;
 mod words;
