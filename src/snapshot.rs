@@ -3,7 +3,9 @@
 //! Times are seconds on the record's axis (`*_s`, from the start of the record) so that nothing here depends on a
 //! clock; [`Snapshot::wall`] turns them into wall time. `format` is raised when a field changes meaning.
 
+mod asked;
 mod build;
+mod figures;
 mod words;
 
 pub use crate::judge::{LaneState, Standing, VerdictKind};
@@ -46,6 +48,134 @@ pub struct Snapshot {
     pub blind: Vec<Blind>,
     /// Always shown.
     pub cautions: Vec<String>,
+    /// Would an alarm have got through; `None` if nothing was seen.
+    #[serde(default)]
+    pub delivery: Option<DeliveryView>,
+    /// Would the station have known: the site's interval first, then the common ones.
+    #[serde(default)]
+    pub supervision: Vec<SupervisionView>,
+    /// A year to expect; `None` while nothing was watched, and in the live view.
+    #[serde(default)]
+    pub outlook: Option<OutlookView>,
+    /// Lanes that went and came back.
+    #[serde(default)]
+    pub flaps: Vec<FlapView>,
+    /// What was believed before watching; `None` in the live view.
+    #[serde(default)]
+    pub prior: Option<PriorView>,
+}
+
+/// Would an alarm raised at a random moment have got through, over every outage seen.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct DeliveryView {
+    /// The time it is about, seconds.
+    pub within_s: f64,
+    /// When the communicator tries within it, seconds after the alarm.
+    pub retries_s: Vec<f64>,
+    /// Where the schedule comes from.
+    pub schedule: String,
+    /// Share not delivered: at best and at worst, by what edges and unseen time leave open.
+    pub missed: [f64; 2],
+    /// Mean wait of those delivered, seconds, at worst.
+    pub mean_s: Option<f64>,
+    /// Wait that 95 of 100 of them do not exceed.
+    pub q95_s: Option<f64>,
+    /// Longest wait of them.
+    pub longest_s: Option<f64>,
+    /// The same in one sentence.
+    pub sentence: String,
+}
+
+/// All outages against one supervision interval.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SupervisionView {
+    /// The interval, seconds.
+    pub interval_s: f64,
+    /// Where it is used.
+    pub used: String,
+    /// How well that was checked: V, S, M, choice, or site file.
+    pub tag: String,
+    /// Outages the station would have known of.
+    pub known: usize,
+    /// Outages it would never have seen.
+    pub unseen: usize,
+    /// Outages that can't be told.
+    pub open: usize,
+    /// The longest it would have been unaware, seconds.
+    pub longest_unaware_s: f64,
+    /// Outage by outage, in order of time; `None` where its edges leave it open.
+    pub outages: Vec<Option<bool>>,
+}
+
+/// Hours a year.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct HoursView {
+    /// One in twenty that it is less.
+    pub low: f64,
+    /// As likely more as less.
+    pub middle: f64,
+    /// One in twenty that it is more.
+    pub high: f64,
+}
+
+/// Unmonitored hours a year to expect.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct OutlookView {
+    /// IP alone, network part only.
+    pub network: HoursView,
+    /// IP alone, with the mains part where one was entered.
+    pub ip_alone: HoursView,
+    /// With a cellular second path.
+    pub with_cellular: HoursView,
+    /// The same in words.
+    pub sentence: String,
+    /// What was taken as given.
+    pub inputs: Vec<Believed>,
+}
+
+/// Something taken as given, with its source.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Believed {
+    /// What.
+    pub what: String,
+    /// Where it comes from.
+    pub source: String,
+    /// How well that was checked: V, S, M, choice, site file or not known.
+    pub tag: String,
+}
+
+/// What was believed before watching and how far it moved the answer.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PriorView {
+    /// Number by number.
+    pub lines: Vec<Believed>,
+    /// Probability that the availability asked for holds, on the evidence alone.
+    pub alone: Option<f64>,
+    /// The same with what was believed.
+    pub with: Option<f64>,
+    /// The verdict it would be with what was believed.
+    pub verdict_with: VerdictKind,
+    /// How far it moved the answer, in words.
+    pub sentence: String,
+}
+
+/// Flaps of one lane.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FlapView {
+    /// Which.
+    pub lane: Lane,
+    /// How many.
+    pub count: u64,
+    /// A day: lower bound, rate, upper bound (95 % Poisson).
+    pub per_day: [f64; 3],
+    /// Penalty now (RFC 2439).
+    pub penalty: f64,
+    /// The highest it was.
+    pub peak: f64,
+    /// Whether the lane counts as flapping now.
+    pub flapping: bool,
+    /// The same in words.
+    pub sentence: String,
 }
 
 /// How long was looked and how much of that was seen.
@@ -84,6 +214,9 @@ pub struct Verdict {
     pub safer_today: String,
     /// What that choice rests on.
     pub safer_because: String,
+    /// What it costs to be wrong, each way.
+    #[serde(default)]
+    pub if_wrong: Vec<String>,
 }
 
 /// Something that can be mended.
@@ -171,6 +304,12 @@ pub struct Requirement {
     pub standing: Standing,
     /// Observed time still needed, seconds, where it is open and that can be said.
     pub needs_s: Option<f64>,
+    /// Probability that it holds, 0 to 1, where that is a matter of probability.
+    #[serde(default)]
+    pub holds: Option<f64>,
+    /// The shortest watch that could show it, seconds; `None` if no watch can.
+    #[serde(default)]
+    pub least_s: Option<f64>,
 }
 
 /// One target's counts and times.

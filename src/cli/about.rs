@@ -1,6 +1,7 @@
 //! What a record says of itself, enough to judge it again: the plan and the header.
 
 use super::exit;
+use crate::judge::requirement::RequirementSet;
 use crate::judge::{Lane, Micros, Settings};
 use crate::record::RecordError;
 use crate::site::{Plan, Transport, requirements};
@@ -18,13 +19,19 @@ pub(super) struct About {
     pub(super) planned: Option<Micros>,
     /// What was assumed.
     pub(super) notes: Vec<String>,
+    /// The set of thresholds, where it is none that ships: a record must be judged again without the file.
+    #[serde(default)]
+    pub(super) own_set: Option<RequirementSet>,
 }
 
 impl About {
     /// The judge's settings.
     pub(super) fn settings(&self) -> Result<Settings, String> {
         let plan = &self.plan;
-        let requirements = requirements::shipped(&plan.requirements)
+        let requirements = self
+            .own_set
+            .clone()
+            .or_else(|| requirements::shipped(&plan.requirements))
             .ok_or_else(|| format!("no requirement set goes by the name {}", plan.requirements))?;
         let slowest = |lane: Lane| match lane {
             Lane::Power | Lane::Link => plan.cadence.local,
@@ -45,6 +52,7 @@ impl About {
             cadence: Lane::ALL.map(|l| (l, slowest(l))),
             supervision: plan.supervision,
             requirements,
+            known: plan.background.known(),
             out_of_scope: plan.uses.iter().filter(|u| !u.in_scope()).map(|u| u.word().to_owned()).collect(),
         })
     }

@@ -4,9 +4,10 @@
 
 use super::exit;
 use crate::judge::Micros;
+use crate::judge::requirement::RequirementSet;
 use crate::show::escape::terminal;
 use crate::site::keys::LONGEST_FILE;
-use crate::site::{self, Host, HostFacts, Plan, Problem, Settled, SiteFile, Transport};
+use crate::site::{self, Host, HostFacts, Plan, Problem, Settled, SiteFile, Transport, requirements};
 use crate::sys::capability::Capability;
 use std::io::{self, Read as _, Write};
 use std::path::Path;
@@ -46,12 +47,31 @@ pub(super) fn load(path: &Path) -> Result<SiteFile, (i32, String)> {
     let bytes = read(path).map_err(|e| {
         (read_code(&e), format!("The site file {} can't be read: {}\n", terminal(&name), terminal(&e.to_string())))
     })?;
-    site::load(&name, &bytes).map_err(|problems| {
+    let file = site::load(&name, &bytes).map_err(|problems| {
         let mut words = Vec::new();
         // Writing to memory does not fail.
         let _ = write_problems(&problems, &mut words);
         (exit::BAD_SITE_FILE, String::from_utf8_lossy(&words).into_owned())
-    })
+    })?;
+    own_set(path, &file)?;
+    Ok(file)
+}
+
+/// The set of thresholds a site file names as a file of its own, beside it; `None` where it names one that ships.
+pub(super) fn own_set(site_file: &Path, file: &SiteFile) -> Result<Option<RequirementSet>, (i32, String)> {
+    if !requirements::is_file(&file.requirements) {
+        return Ok(None);
+    }
+    let path = site_file.parent().unwrap_or(Path::new("")).join(&file.requirements);
+    let fail = |code, why: String| {
+        let name = path.display().to_string();
+        (code, format!("The requirement set {} can't be used: {}\n", terminal(&name), terminal(&why)))
+    };
+    let mut text = String::new();
+    std::fs::File::open(&path)
+        .and_then(|f| f.take(requirements::LONGEST_SET as u64 + 1).read_to_string(&mut text))
+        .map_err(|e| fail(exit::NO_INPUT, e.to_string()))?;
+    requirements::read(&text).map(Some).map_err(|why| fail(exit::BAD_SITE_FILE, why))
 }
 
 /// The exit code of a file that can't be read.

@@ -8,6 +8,7 @@ use super::live::LiveView;
 use super::practice::Rehearsal;
 use super::{Format, SurveyOptions, exit, host, result};
 use crate::agent::{Agent, Finished};
+use crate::judge::requirement::RequirementSet;
 use crate::judge::{Judge, Micros, Moment};
 use crate::record::Writer;
 use crate::show::escape::terminal;
@@ -39,8 +40,8 @@ pub(super) fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -
 
 fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, Failure> {
     let rehearsal = if o.practice { Some(Rehearsal::prepare(o)?) } else { None };
-    let (settled, length) = match &rehearsal {
-        Some(r) => (r.settled(), r.length()),
+    let ((settled, own_set), length) = match &rehearsal {
+        Some(r) => ((r.settled(), None), r.length()),
         None => (settle(o.file.as_deref())?, length(o.length)?),
     };
     let about = About {
@@ -48,6 +49,7 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
         plan: settled.plan,
         planned: Some(length),
         notes: settled.notes,
+        own_set,
     };
     let judge = Judge::new(about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?);
     // Where standard output is for a program, people read standard error.
@@ -111,14 +113,15 @@ fn length(asked: jiff::SignedDuration) -> Result<Micros, Failure> {
     Err((exit::USAGE, "--for: the length must be more than nothing and at most a year, for example 20m".into()))
 }
 
-/// The plan of a real site.
-fn settle(file: Option<&Path>) -> Result<Settled, Failure> {
+/// The plan of a real site, and its own set of thresholds where it names one.
+fn settle(file: Option<&Path>) -> Result<(Settled, Option<RequirementSet>), Failure> {
     let site = match file {
         None => SiteFile::default(),
         Some(path) => super::check::load(path)?,
     };
+    let own = file.map_or(Ok(None), |path| super::check::own_set(path, &site))?;
     let facts = host::facts(site.interface.as_deref(), site.lease_file.as_deref());
-    Ok(site::resolve(&site, &facts))
+    Ok((site::resolve(&site, &facts), own))
 }
 
 fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {

@@ -4,11 +4,12 @@ use super::cause::{self, LaneRecord, Trouble};
 use super::lane::{LaneTracker, Sample};
 use super::link::LinkTracker;
 use super::observation::{Detail, Ending, Entry, Lane, Observation, Outcome, Question, Session};
+use super::outage::{self, merged};
 use super::settings::Settings;
 use super::standing::Standings;
 use super::tally::Tallies;
 use super::time::{Micros, Moment, WallTime};
-use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Facts kept as last seen, by question and target, for the report; capped.
 const MOST_FACTS: usize = 64;
@@ -24,7 +25,8 @@ pub struct Judge {
     standings: Standings,
     asked: [LaneTracker; 4],
     tallies: Tallies,
-    last_details: BTreeMap<(Question, String), Observation>,
+    /// Sorted by question and target.
+    last_details: Vec<Observation>,
     sessions: Vec<Session>,
     began: Option<WallTime>,
     now: Moment,
@@ -42,8 +44,12 @@ pub struct Look {
     pub lanes: Vec<LaneRecord>,
     /// What happened, in order of time.
     pub troubles: Vec<Trouble>,
-    /// Time in which the path was observed.
+    /// Time in which the path was observed, planned spans left out.
     pub observed: Micros,
+    /// When that was: spans in order.
+    pub seen: Vec<(Moment, Moment)>,
+    /// Planned spans on the record's axis, in order.
+    pub planned: Vec<(Moment, Moment)>,
     /// Targets that never answered while others of their lane did.
     pub never_answered: Vec<(Lane, String)>,
     /// Random loss outside spans, per asked lane: failures and questions.
@@ -59,7 +65,7 @@ impl Judge {
             standings: Standings::new(settings.gap_of(Lane::Address)),
             asked,
             tallies: Tallies::default(),
-            last_details: BTreeMap::new(),
+            last_details: Vec::new(),
             sessions: Vec::new(),
             began: None,
             now: Moment(0),
@@ -96,10 +102,7 @@ impl Judge {
     fn observe(&mut self, o: &Observation) {
         self.tallies.count(o);
         if o.detail != Detail::None || !o.outcome.was_asked() {
-            let key = (o.question, o.target.to_string());
-            if self.last_details.len() < MOST_FACTS || self.last_details.contains_key(&key) {
-                self.last_details.insert(key, o.clone());
-            }
+            self.note(o);
         }
         match o.lane() {
             Lane::Link => self.link.observe(o),
@@ -116,6 +119,21 @@ impl Judge {
                     );
                 }
             }
+        }
+    }
+
+    /// Keeps an observation that has more to say than its outcome. Answers repeat: what is the same is not copied again.
+    fn note(&mut self, o: &Observation) {
+        let same =
+            |d: &Observation| d.question == o.question && (Arc::ptr_eq(&d.target, &o.target) || d.target == o.target);
+        if let Some(d) = self.last_details.iter_mut().find(|d| same(d)) {
+            (d.asked, d.known, d.outcome, d.rtt) = (o.asked, o.known, o.outcome, o.rtt);
+            if d.detail != o.detail {
+                d.detail.clone_from(&o.detail);
+            }
+        } else if self.last_details.len() < MOST_FACTS {
+            let at = self.last_details.partition_point(|d| (d.question, &d.target) < (o.question, &o.target));
+            self.last_details.insert(at, o.clone());
         }
     }
 
@@ -148,7 +166,7 @@ impl Judge {
 
     /// The last observation with more to say than its outcome, by question and target.
     pub fn last_details(&self) -> impl Iterator<Item = &Observation> {
-        self.last_details.values()
+        self.last_details.iter()
     }
 
     /// Starts of the agent, in order.
@@ -174,6 +192,14 @@ impl Judge {
     /// The standing conditions.
     pub fn standings(&self) -> &Standings {
         &self.standings
+    }
+
+    /// Planned spans on the record's axis, as far as it reaches.
+    fn planned(&self) -> Vec<(Moment, Moment)> {
+        let Some(WallTime(zero)) = self.began else { return Vec::new() };
+        let on_axis = |w: WallTime| Moment(w.0.saturating_sub(zero)).max(Moment(0)).min(self.now);
+        let spans = self.settings.known.planned.iter().map(|p| (on_axis(p.from), on_axis(p.to)));
+        merged(spans.filter(|(a, b)| a < b).collect())
     }
 
     /// Whether any lane is bad or strained right now: the time to look closer.
@@ -207,9 +233,13 @@ impl Judge {
         let troubles = cause::explain(&lanes, &self.settings, self.now);
         let path: Vec<&LaneRecord> =
             lanes.iter().filter(|l| matches!(l.lane, Lane::Outside | Lane::Receiver) && l.reach.is_some()).collect();
+        let planned = self.planned();
+        let seen = outage::less(&observed(&path), &planned);
         Look {
             now: self.now,
-            observed: observed(&path),
+            observed: outage::total(&seen),
+            seen,
+            planned,
             troubles,
             never_answered: settled
                 .iter()
@@ -221,21 +251,19 @@ impl Judge {
     }
 }
 
-/// Blind pauses in order, overlapping ones joined.
-fn merged(mut spans: Vec<(Moment, Moment)>) -> Vec<(Moment, Moment)> {
-    spans.sort_unstable();
-    let mut out: Vec<(Moment, Moment)> = Vec::with_capacity(spans.len());
-    for (from, to) in spans {
-        match out.last_mut() {
-            Some(last) if from <= last.1 => last.1 = last.1.max(to),
-            _ => out.push((from, to)),
+impl Look {
+    /// Random loss of the lane the path is judged by: failures and questions.
+    pub fn path_loss(&self) -> (u64, u64) {
+        let of = |lane| self.random_loss.iter().find(|(l, ..)| *l == lane).map_or((0, 0), |(_, a, b)| (*a, *b));
+        match of(Lane::Receiver) {
+            (_, 0) => of(Lane::Outside),
+            receiver => receiver,
         }
     }
-    out
 }
 
 /// Time in which at least one of the path's lanes was observed.
-fn observed(path: &[&LaneRecord]) -> Micros {
+fn observed(path: &[&LaneRecord]) -> Vec<(Moment, Moment)> {
     let mut seen: Vec<(Moment, Moment)> = Vec::new();
     for lane in path {
         let Some((first, last)) = lane.reach else { continue };
@@ -246,7 +274,7 @@ fn observed(path: &[&LaneRecord]) -> Micros {
         }
         seen.push((from, last.max(from)));
     }
-    Micros(merged(seen).iter().map(|(a, b)| (*b - *a).0).sum())
+    merged(seen)
 }
 
 #[cfg(test)]

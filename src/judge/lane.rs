@@ -12,7 +12,7 @@ use super::settings::{
 use super::span::{Oddity, Span};
 use super::stats::run_length;
 use super::time::{Edge, Micros, Moment};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
 /// One question's result as the lane sees it.
@@ -72,8 +72,8 @@ pub struct LaneTracker {
     lane: Lane,
     gap: Micros,
     hold: Micros,
-    waiting: BTreeMap<(Moment, u64), (usize, Sample)>,
-    sequence: u64,
+    /// In the order of asking; among those asked at one moment, in the order heard of.
+    waiting: VecDeque<(usize, Sample)>,
     targets: Vec<Target>,
     group: Option<Group>,
     spans: Vec<Span>,
@@ -96,8 +96,7 @@ impl LaneTracker {
             lane,
             gap,
             hold: patience + Micros::from_secs(1),
-            waiting: BTreeMap::new(),
-            sequence: 0,
+            waiting: VecDeque::new(),
             targets: Vec::new(),
             group: None,
             spans: Vec::new(),
@@ -124,32 +123,39 @@ impl LaneTracker {
             Question::ControlName => Question::Name,
             other => other,
         };
-        let index = self.targets.iter().position(|t| t.way == way && t.name == *target).unwrap_or_else(|| {
-            self.targets.push(Target {
-                way,
-                name: Arc::clone(target),
-                ever_good: false,
-                last_asked: sample.asked,
-                run: 0,
-                run_start: Edge::exact(sample.asked),
-                others_good: 0,
-                others_bad: 0,
-                missing: false,
+        let index = self
+            .targets
+            .iter()
+            .position(|t| t.way == way && (Arc::ptr_eq(&t.name, target) || t.name == *target))
+            .unwrap_or_else(|| {
+                self.targets.push(Target {
+                    way,
+                    name: Arc::clone(target),
+                    ever_good: false,
+                    last_asked: sample.asked,
+                    run: 0,
+                    run_start: Edge::exact(sample.asked),
+                    others_good: 0,
+                    others_bad: 0,
+                    missing: false,
+                });
+                self.targets.len() - 1
             });
-            self.targets.len() - 1
-        });
-        self.sequence += 1;
-        self.waiting.insert((sample.asked, self.sequence), (index, sample));
+        // Samples come nearly in order: the place is at or near the end.
+        let mut at = self.waiting.len();
+        while at > 0 && self.waiting[at - 1].1.asked > sample.asked {
+            at -= 1;
+        }
+        self.waiting.insert(at, (index, sample));
     }
 
     /// Takes in every queued sample that nothing earlier can overtake any more.
     pub fn advance(&mut self, now: Moment) {
         let ripe = now - self.hold;
-        while let Some(entry) = self.waiting.first_entry() {
-            if entry.key().0 > ripe {
-                break;
-            }
-            let (index, sample) = entry.remove();
+        while let Some((index, sample)) = self.waiting.front().copied()
+            && sample.asked <= ripe
+        {
+            self.waiting.pop_front();
             self.take(index, sample);
         }
     }
@@ -157,7 +163,7 @@ impl LaneTracker {
     /// The lane as it stands: everything queued taken in, the open group included if it qualifies.
     pub fn settled(&self) -> Self {
         let mut copy = self.clone();
-        while let Some(((..), (index, sample))) = copy.waiting.pop_first() {
+        while let Some((index, sample)) = copy.waiting.pop_front() {
             copy.take(index, sample);
         }
         if let Some(group) = copy.group.take() {

@@ -30,12 +30,25 @@ impl LinkTracker {
         if o.outcome != Outcome::Answered {
             return;
         }
+        if !matches!(o.detail, Detail::Carrier(_) | Detail::Gone) {
+            return;
+        }
+        self.first.get_or_insert(o.known);
+        // Nearly every look is like the one before: only its time is new.
+        if let Some((at, Some(before))) = &mut self.last
+            && let Detail::Carrier(c) = &o.detail
+            && before == c
+        {
+            if o.known - *at > self.gap {
+                self.blind.push((*at, o.known));
+            }
+            *at = o.known;
+            return;
+        }
         let now = match &o.detail {
             Detail::Carrier(c) => Some(c.clone()),
-            Detail::Gone => None,
-            _ => return,
+            _ => None,
         };
-        self.first.get_or_insert(o.known);
         let Some((at, before)) = self.last.replace((o.known, now.clone())) else {
             if !now.as_ref().is_some_and(|c| c.up) {
                 let mut span = Span::new(Lane::Link, oddity(now.as_ref(), 1), Edge::exact(o.known));

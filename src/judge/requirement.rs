@@ -3,14 +3,19 @@
 //! A requirement is met or not met only when its bound says so; in between it is open and says how much longer to look.
 //! The unit of evidence is the outage, never the probe.
 
+use super::delivering::{self, Delivery, Signalling};
+use super::outage::{Outage, Reading};
 use super::stats::band_posterior::{BandPosterior, BandPrior, clean_time_needed};
 use super::stats::duration::Lasted;
 use super::stats::rate;
-use super::time::Micros;
+use super::stats::special::gamma_cdf;
+use super::thresholds::{LOOKS, LookRule};
+use super::time::{Micros, Moment};
 use serde::{Deserialize, Serialize};
 
-/// Availability is not called wanting on less than a week (facts: weekly load and lease renewals must be seen; choice).
-const LEAST_WATCH: Micros = Micros::from_secs(7 * 86_400);
+/// Most requirements in a set.
+const MOST_REQUIREMENTS: usize = 32;
+
 /// A named set of requirements.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -69,6 +74,15 @@ pub enum Ask {
         /// The interval when the site file names none, seconds.
         interval_s: f64,
     },
+    /// Share of alarms, raised at random moments, that get through in time on the site's retry schedule.
+    Delivery {
+        /// The time when the site file names none, seconds.
+        within_s: f64,
+        /// Least share.
+        at_least: f64,
+        /// Probability needed to call it met (and, from the other side, not met).
+        sure: f64,
+    },
 }
 
 /// How one requirement stands.
@@ -84,17 +98,48 @@ pub enum Standing {
     Open,
 }
 
-/// The evidence requirements are held against.
+/// The evidence requirements are held against. Needs no traces of single probes: outages and what was not seen.
 #[derive(Clone, Debug, Default)]
 pub struct Evidence {
     /// Time from start to the last entry.
     pub elapsed: Micros,
-    /// Time in which the path was observed.
-    pub observed: Micros,
-    /// The outages that count; those still running with their length so far.
-    pub outages: Vec<Lasted>,
+    /// The outages that count, in order and disjoint.
+    pub outages: Vec<Outage>,
+    /// Time in which the path was not observed or that is left out as planned, in order and disjoint.
+    pub unseen: Vec<(Moment, Moment)>,
     /// The site's supervision interval.
     pub supervision: Option<Micros>,
+    /// How the site's communicator tries.
+    pub signalling: Signalling,
+    /// Share of attempts lost at random while the path is up.
+    pub attempt_loss: f64,
+}
+
+impl Evidence {
+    /// Evidence from outages alone, everything else seen and at its default.
+    pub fn new(elapsed: Micros, outages: Vec<Outage>) -> Self {
+        Self { elapsed, outages, ..Self::default() }
+    }
+
+    /// The last moment of it.
+    pub fn now(&self) -> Moment {
+        Moment(self.elapsed.0)
+    }
+
+    /// Time in which the path was observed.
+    pub fn observed(&self) -> Micros {
+        self.elapsed - super::outage::total(&self.unseen)
+    }
+
+    /// Lengths of the outages, those still running so far.
+    pub fn lasted(&self) -> Vec<Lasted> {
+        self.outages.iter().map(|o| o.lasted(self.now())).collect()
+    }
+
+    /// Observed time that was not an outage, seconds.
+    pub fn up_s(&self) -> f64 {
+        (self.observed().secs() - self.lasted().iter().map(|o| o.seconds).sum::<f64>()).max(0.0)
+    }
 }
 
 /// One requirement held against the evidence.
@@ -106,6 +151,8 @@ pub struct Held {
     pub standing: Standing,
     /// What was measured.
     pub measured: Measured,
+    /// Probability that it holds, where that is a matter of probability.
+    pub holds: Option<f64>,
     /// Observed time still needed if nothing more goes wrong; `None` where it stands or that can't be said.
     pub needs: Option<Micros>,
 }
@@ -140,76 +187,176 @@ pub enum Measured {
         /// The longest, seconds.
         longest_s: f64,
     },
+    /// The delivery figure; `None` if nothing was seen.
+    Delivery(Option<Delivery>),
 }
 
 impl Require {
-    /// Holds the requirement against the evidence.
+    /// Holds the requirement against the evidence alone, by the rule for daily looks. This is what decides.
     pub fn hold(&self, e: &Evidence) -> Held {
-        let seen = e.observed.secs();
-        let (standing, measured, needs_s) = match self.ask {
+        self.hold_by(e, BandPrior::PUBLISHED, &LOOKS)
+    }
+
+    /// Holds it with another belief about the line, or by another rule.
+    pub fn hold_by(&self, e: &Evidence, belief: BandPrior, rule: &LookRule) -> Held {
+        let seen = e.observed().secs();
+        let unsure = |least: Micros| (least.secs() - seen).max(0.0);
+        let (standing, measured, holds, needs_s) = match self.ask {
             Ask::Coverage { at_least } => {
                 let share = if e.elapsed.0 > 0 { seen / e.elapsed.secs() } else { 0.0 };
                 let standing = if share >= at_least { Standing::Met } else { Standing::Open };
                 // Watching on without a gap lifts the share: (seen + x) / (elapsed + x) = at_least.
                 let needs = (at_least * e.elapsed.secs() - seen) / (1.0 - at_least);
-                (standing, Measured::Coverage(share), needs.max(0.0))
+                (standing, Measured::Coverage(share), None, needs.max(0.0))
             }
             Ask::Availability { at_least, sure } => {
-                let lost: f64 = e.outages.iter().map(|o| o.seconds).sum();
-                let up = (seen - lost).max(0.0);
-                let holds = BandPosterior::new(BandPrior::PUBLISHED, &e.outages, up).probability_at_least(at_least);
+                let (outages, up) = (e.lasted(), e.up_s());
+                let holds = BandPosterior::new(belief, &outages, up).probability_at_least(at_least);
+                let lost: f64 = outages.iter().map(|o| o.seconds).sum();
                 let measured = Measured::Availability { point: 1.0 - lost / seen.max(lost).max(1.0), holds };
-                // With little observed the posterior is all prior: it may not reject on that.
-                let standing = match three_way(holds, sure) {
-                    Standing::NotMet if e.observed < LEAST_WATCH || e.outages.is_empty() => Standing::Open,
-                    standing => standing,
-                };
-                let needs = clean_time_needed(BandPrior::PUBLISHED, &e.outages, up, at_least, sure);
-                (standing, measured, needs.unwrap_or(f64::INFINITY))
+                let standing = rule.three_way(holds, sure, seen, outages.len());
+                let more = || clean_time_needed(belief, &outages, up, at_least, rule.met_at(sure));
+                let needs = needs_of(standing, || more().map(|s| s.max(unsure(rule.least_watch_met))));
+                (standing, measured, Some(holds), needs)
+            }
+            Ask::Delivery { within_s, at_least, sure } => {
+                let within = e.within(within_s);
+                let missed = delivering::undelivered(e, within);
+                let up = (seen - missed.iter().map(|o| o.seconds).sum::<f64>()).max(0.0);
+                let holds = BandPosterior::new(belief, &missed, up).probability_at_least(at_least);
+                let standing = rule.three_way(holds, sure, seen, missed.len());
+                let more = || clean_time_needed(belief, &missed, up, at_least, rule.met_at(sure));
+                let needs = needs_of(standing, || more().map(|s| s.max(unsure(rule.least_watch_met))));
+                (standing, Measured::Delivery(delivering::delivery(e, within)), Some(holds), needs)
             }
             Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
-                let count = e.outages.iter().filter(|o| o.seconds > longer_than_s).count() as u64;
+                let count = e.lasted().iter().filter(|o| o.seconds > longer_than_s).count() as u64;
                 let period = per_days * 86_400.0;
-                let bounds = |more: f64| {
+                let bounds = |more: f64, sure: f64| {
                     let periods = (seen + more).max(1.0) / period;
                     (rate::garwood_lower(count, periods, sure), rate::garwood_upper(count, periods, sure))
                 };
-                let (least, most) = bounds(0.0);
-                let standing = if most <= at_most {
+                let (met_at, not_met_at) = (rule.met_at(sure), 1.0 - rule.not_met_at(sure));
+                let standing = if bounds(0.0, met_at).1 <= at_most && seen >= rule.least_watch_met.secs() {
                     Standing::Met
-                } else if least > at_most {
+                } else if bounds(0.0, not_met_at).0 > at_most && count >= rule.least_outages as u64 {
                     Standing::NotMet
                 } else {
                     Standing::Open
                 };
-                (standing, Measured::LongOutages { count, least, most }, longer_until(|more| bounds(more).1 <= at_most))
+                let (least, most) = bounds(0.0, sure);
+                let enough = |more: f64| bounds(more, met_at).1 <= at_most;
+                let needs = needs_of(standing, || Some(longer_until(enough).max(unsure(rule.least_watch_met))));
+                // The confidence at which Garwood's upper bound is what is asked.
+                let holds = gamma_cdf(count as f64 + 1.0, at_most * seen / period);
+                (standing, Measured::LongOutages { count, least, most }, Some(holds), needs)
             }
             Ask::Supervision { interval_s } => {
                 let interval_s = e.supervision.map_or(interval_s, Micros::secs);
-                let over = e.outages.iter().filter(|o| o.seconds > interval_s).count() as u32;
-                let longest_s = e.outages.iter().map(|o| o.seconds).fold(0.0, f64::max);
+                let over = e.lasted().iter().filter(|o| o.seconds > interval_s).count() as u32;
+                let longest_s = e.lasted().iter().map(|o| o.seconds).fold(0.0, f64::max);
                 // A watch shorter than the interval cannot have seen an outage longer than it.
-                let standing = match (over, seen >= interval_s) {
+                let least = interval_s.max(rule.least_watch_met.secs());
+                let standing = match (over, seen >= least) {
                     (0, true) => Standing::Met,
                     (0, false) => Standing::Open,
                     _ => Standing::NotMet,
                 };
-                (standing, Measured::Supervision { interval_s, over, longest_s }, (interval_s - seen).max(0.0))
+                (standing, Measured::Supervision { interval_s, over, longest_s }, None, (least - seen).max(0.0))
             }
         };
         let needs = (standing == Standing::Open && needs_s.is_finite()).then_some(Micros((needs_s * 1e6) as i64));
-        Held { require: self.clone(), standing, measured, needs }
+        Held { require: self.clone(), standing, measured, holds, needs }
+    }
+
+    /// The shortest watch that could call it met, with not one outage in it; `None` if no watch can.
+    pub fn shortest_watch(&self, e: &Evidence) -> Option<Micros> {
+        let nothing = Evidence { elapsed: Micros::ZERO, outages: Vec::new(), unseen: Vec::new(), ..e.clone() };
+        let held = self.hold(&nothing);
+        if held.standing == Standing::Met { Some(Micros::ZERO) } else { held.needs }
+    }
+
+    /// What is wrong with its numbers, if anything.
+    fn fault(&self) -> Option<String> {
+        let share = |x: f64| x > 0.0 && x < 1.0;
+        let sound = match self.ask {
+            Ask::Coverage { at_least } => share(at_least),
+            Ask::Availability { at_least, sure } => share(at_least) && (0.5..1.0).contains(&sure),
+            Ask::Delivery { within_s, at_least, sure } => {
+                share(at_least) && (0.5..1.0).contains(&sure) && (1.0..=86_400.0).contains(&within_s)
+            }
+            Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
+                (0.0..=31_536_000.0).contains(&longer_than_s)
+                    && at_most > 0.0
+                    && at_most.is_finite()
+                    && (1.0..=3_660.0).contains(&per_days)
+                    && (0.5..1.0).contains(&sure)
+            }
+            Ask::Supervision { interval_s } => (10.0..=2_764_800.0).contains(&interval_s),
+        };
+        if !sound {
+            Some(format!("{}: a number is out of range", self.name))
+        } else if self.name.trim().is_empty() || self.source.trim().is_empty() {
+            Some(format!("{}: name and source must not be empty", self.name))
+        } else if !TAGS.contains(&self.tag.as_str()) {
+            Some(format!("{}: tag must be one of V, S, M or choice", self.name))
+        } else {
+            None
+        }
     }
 }
 
-/// Met at `sure`, not met at `1 - sure`, open in between.
-fn three_way(holds: f64, sure: f64) -> Standing {
-    if holds >= sure {
-        Standing::Met
-    } else if holds <= 1.0 - sure {
-        Standing::NotMet
-    } else {
-        Standing::Open
+/// How well a number was checked: read in the source, second-hand, from memory, our own choice.
+const TAGS: [&str; 4] = ["V", "S", "M", "choice"];
+
+impl RequirementSet {
+    /// Checks a set somebody wrote. The error says what to mend.
+    pub fn check(&self) -> Result<(), String> {
+        if self.require.is_empty() || self.require.len() > MOST_REQUIREMENTS {
+            return Err(format!("a set has 1 to {MOST_REQUIREMENTS} requirements"));
+        }
+        self.require.iter().find_map(Require::fault).map_or(Ok(()), Err)
+    }
+
+    /// The shortest watch that could call all of it met, and which requirement asks for it; the time is `None` if no
+    /// watch can.
+    pub fn shortest_watch(&self, e: &Evidence) -> Option<(&Require, Option<Micros>)> {
+        let each = self.require.iter().map(|r| (r, r.shortest_watch(e)));
+        each.max_by_key(|(_, t)| t.map_or(i64::MAX, |t| t.0))
+    }
+}
+
+impl Evidence {
+    /// The time an alarm has: the site file's, else the requirement's own.
+    pub fn within(&self, otherwise_s: f64) -> Micros {
+        if self.signalling.named { self.signalling.within } else { Micros((otherwise_s * 1e6) as i64) }
+    }
+
+    /// The longest outage by one reading.
+    pub fn longest(&self, reading: Reading) -> Micros {
+        self.outages.iter().map(|o| o.length(reading, self.now())).max().unwrap_or(Micros::ZERO)
+    }
+}
+
+/// Further time is only worked out where it is asked for: it costs as much as all the rest.
+fn needs_of(standing: Standing, more: impl Fn() -> Option<f64>) -> f64 {
+    if standing == Standing::Open { more().unwrap_or(f64::INFINITY) } else { 0.0 }
+}
+
+impl LookRule {
+    /// Met, not met, or open in between, from the probability that a requirement holds.
+    fn three_way(&self, holds: f64, sure: f64, seen_s: f64, outages: usize) -> Standing {
+        if holds >= self.met_at(sure) && seen_s >= self.least_watch_met.secs() {
+            Standing::Met
+        } else if holds <= self.not_met_at(sure)
+            && seen_s >= self.least_watch_not_met.secs()
+            && outages >= self.least_outages
+        {
+            // With little observed the posterior is all prior: it may not reject on that.
+            Standing::NotMet
+        } else {
+            Standing::Open
+        }
     }
 }
 
@@ -242,43 +389,80 @@ mod tests {
         Require { name: "r".into(), ask, source: "s".into(), tag: "choice".into() }
     }
 
+    fn clean(n: f64) -> Evidence {
+        Evidence::new(days(n), Vec::new())
+    }
+
+    /// `n` days with outages of these seconds, an hour apart.
+    fn with(n: f64, lengths: &[f64]) -> Evidence {
+        let at = |i: usize| Moment(i as i64 * 3_600_000_000);
+        let outages =
+            lengths.iter().enumerate().map(|(i, s)| Outage::exact(at(i), Some(at(i) + Micros((s * 1e6) as i64))));
+        Evidence::new(days(n), outages.collect())
+    }
+
+    const LONG: Ask = Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 };
+
     #[test]
     fn a_clean_stretch_of_ninety_days_just_supports_one_long_outage_a_month() {
         // facts: zero events need -ln(0.05) = 2.9957 periods (Garwood 1936; Hanley and Lippman-Hand 1983).
-        let r = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 });
-        let held = |n| r.hold(&Evidence { elapsed: days(n), observed: days(n), ..Evidence::default() });
+        let r = require(LONG);
+        let held = |n| r.hold_by(&clean(n), BandPrior::PUBLISHED, &LookRule::SINGLE);
         assert_eq!(held(89.8).standing, Standing::Open);
         assert_eq!(held(89.9).standing, Standing::Met);
         let needs = held(0.0).needs.expect("open").secs() / 86_400.0;
         assert!((needs - 89.87).abs() < 0.1, "{needs}");
+        // Under daily looks a look may spend only its share of the error: -ln(0.05 share) periods.
+        let daily = r.shortest_watch(&clean(0.0)).expect("a time").secs() / 86_400.0;
+        assert!((daily + 30.0 * (0.05 * LOOKS.met_share).ln()).abs() < 0.1, "{daily}");
     }
 
     #[test]
-    fn two_long_outages_in_a_day_are_not_met_and_short_ones_do_not_count() {
-        let r = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 });
-        let with = |secs: f64| {
-            let outages = vec![Lasted { seconds: secs, ended: true }; 2];
-            r.hold(&Evidence { elapsed: days(1.0), observed: days(1.0), outages, supervision: None }).standing
-        };
-        assert_eq!(with(61.0), Standing::NotMet);
-        assert_eq!(with(59.0), Standing::Open);
+    fn two_long_outages_in_a_day_are_not_met_one_or_short_ones_decide_nothing() {
+        let r = require(LONG);
+        let standing = |lengths: &[f64]| r.hold(&with(1.0, lengths)).standing;
+        assert_eq!(standing(&[61.0, 61.0]), Standing::NotMet);
+        assert_eq!(standing(&[61.0]), Standing::Open);
+        assert_eq!(standing(&[59.0, 59.0]), Standing::Open);
     }
 
     #[test]
-    fn a_watch_shorter_than_the_supervision_interval_leaves_it_open() {
+    fn no_requirement_is_met_by_less_than_a_week() {
         let r = require(Ask::Supervision { interval_s: 90_000.0 });
-        let held = r.hold(&Evidence { elapsed: days(0.5), observed: days(0.5), ..Evidence::default() });
+        let held = r.hold(&clean(2.0));
         assert_eq!(held.standing, Standing::Open);
-        assert!((held.needs.expect("open").secs() - 46_800.0).abs() < 1.0);
+        assert!((held.needs.expect("open").secs() - 5.0 * 86_400.0).abs() < 1.0);
+        assert_eq!(r.hold(&clean(7.0)).standing, Standing::Met);
     }
 
     #[test]
-    fn the_shipped_set_reads_and_names_a_source_for_every_number() {
-        let text = include_str!("../../config/requirements/household.toml");
-        let set: RequirementSet = toml::from_str(text).expect("the shipped set parses");
-        assert_eq!(set.require.len(), 4);
-        assert!(
-            set.require.iter().all(|r| !r.source.is_empty() && ["V", "S", "M", "choice"].contains(&r.tag.as_str()))
-        );
+    fn what_is_believed_of_a_line_moves_the_odds_but_not_what_decides() {
+        use super::super::prior::{Access, Prior};
+        let r = require(Ask::Availability { at_least: 0.995, sure: 0.95 });
+        let fibre = Prior { access: Some(Access::Fibre), recalled: None }.belief();
+        let (alone, with) = (r.hold(&clean(14.0)), r.hold_by(&clean(14.0), fibre, &LOOKS));
+        assert!(with.holds > alone.holds, "{:?} {:?}", with.holds, alone.holds);
+        assert_eq!(alone.standing, Standing::Open);
+    }
+
+    #[test]
+    fn delivery_forgives_what_the_retries_bridge() {
+        let r = require(Ask::Delivery { within_s: 90.0, at_least: 0.995, sure: 0.95 });
+        let short = r.hold(&with(30.0, &[70.0; 20]));
+        let long = r.hold(&with(30.0, &[7_200.0; 20]));
+        assert_eq!(long.standing, Standing::NotMet);
+        assert!(short.holds > Some(0.5) && short.standing != Standing::NotMet, "{:?}", short.holds);
+        let Measured::Delivery(Some(d)) = short.measured else { panic!("{:?}", short.measured) };
+        assert!(d.best.miss < 1e-12, "each is bridged by the try after 75 s");
+    }
+
+    #[test]
+    fn a_set_of_ones_own_is_checked() {
+        let set = |r: Require| RequirementSet { name: "own".into(), words: "w".into(), require: vec![r] };
+        assert!(set(require(LONG)).check().is_ok());
+        assert!(set(require(Ask::Availability { at_least: 1.0, sure: 0.95 })).check().is_err());
+        assert!(set(require(Ask::Supervision { interval_s: f64::NAN })).check().is_err());
+        assert!(set(Require { tag: "sure".into(), ..require(LONG) }).check().is_err());
+        assert!(RequirementSet { require: vec![], ..set(require(LONG)) }.check().is_err());
     }
 }

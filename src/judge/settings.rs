@@ -1,8 +1,11 @@
 //! What the judge is told about the site besides observations. Every threshold here has a name and a source.
 
+use super::delivering::Signalling;
 use super::observation::Lane;
+use super::outlook::Assumed;
+use super::prior::Prior;
 use super::requirement::RequirementSet;
-use super::time::Micros;
+use super::time::{Micros, WallTime};
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -44,6 +47,32 @@ pub struct Settings {
     pub requirements: RequirementSet,
     /// Signalling uses that this tool must not judge (fire, CO, medical, hold-up).
     pub out_of_scope: Vec<String>,
+    /// What is known of the site besides.
+    pub known: Known,
+}
+
+/// What no probe can find out and the verdict or the figures use.
+#[derive(Clone, Debug, Default)]
+pub struct Known {
+    /// The line, before it is watched.
+    pub prior: Prior,
+    /// How the communicator tries.
+    pub signalling: Signalling,
+    /// What the outlook takes as given.
+    pub assumed: Assumed,
+    /// Spans to leave out of every statistic.
+    pub planned: Vec<Planned>,
+}
+
+/// A drill or planned work: what happens in it is neither for nor against the path.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+pub struct Planned {
+    /// From.
+    pub from: WallTime,
+    /// To.
+    pub to: WallTime,
+    /// What was planned.
+    pub what: String,
 }
 
 impl Settings {

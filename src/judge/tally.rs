@@ -41,22 +41,27 @@ impl Tally {
     }
 }
 
-/// All tallies, by question and target.
+/// All tallies, sorted by question and target. A handful, so a walk is faster than a tree: the question and the very
+/// pointer tell nearly always.
 #[derive(Clone, Debug, Default)]
-pub struct Tallies(BTreeMap<(Question, Arc<str>), Tally>);
+pub struct Tallies(Vec<(Question, Arc<str>, Tally)>);
 
 impl Tallies {
     /// Counts an observation.
     pub fn count(&mut self, o: &Observation) {
-        let key = (o.question, Arc::clone(&o.target));
-        if self.0.len() >= MOST_TARGETS && !self.0.contains_key(&key) {
-            return;
-        }
-        let tally = self.0.entry(key).or_insert_with(|| Tally {
-            outcomes: BTreeMap::new(),
-            rtt: None,
-            last: (o.known, o.outcome),
-        });
+        let same =
+            |(q, t, _): &(Question, Arc<str>, Tally)| *q == o.question && (Arc::ptr_eq(t, &o.target) || *t == o.target);
+        let at = match self.0.iter().position(same) {
+            Some(at) => at,
+            None if self.0.len() >= MOST_TARGETS => return,
+            None => {
+                let at = self.0.partition_point(|(q, t, _)| (*q, t) < (o.question, &o.target));
+                let tally = Tally { outcomes: BTreeMap::new(), rtt: None, last: (o.known, o.outcome) };
+                self.0.insert(at, (o.question, Arc::clone(&o.target), tally));
+                at
+            }
+        };
+        let tally = &mut self.0[at].2;
         *tally.outcomes.entry(o.outcome).or_insert(0) += 1;
         tally.last = (o.known, o.outcome);
         if let (Outcome::Answered, Some(rtt)) = (o.outcome, o.rtt) {
@@ -72,11 +77,11 @@ impl Tallies {
 
     /// Every tally, by question and target.
     pub fn iter(&self) -> impl Iterator<Item = (Question, &Arc<str>, &Tally)> {
-        self.0.iter().map(|((q, t), tally)| (*q, t, tally))
+        self.0.iter().map(|(q, t, tally)| (*q, t, tally))
     }
 
     /// Whether anything was really asked of this question.
     pub fn ever_asked(&self, question: Question) -> bool {
-        self.0.iter().any(|((q, _), t)| *q == question && t.asked() > 0)
+        self.0.iter().any(|(q, _, t)| *q == question && t.asked() > 0)
     }
 }

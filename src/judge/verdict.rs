@@ -1,13 +1,20 @@
 //! The verdict: mendable faults first, then requirement by requirement.
 //!
-//! "IP alone is enough" only when every requirement is met; "add a cellular backup" when one is shown not to hold for
-//! outages that nobody at the site can mend; otherwise keep watching, with the safer choice for today.
+//! The order: signalling out of scope is never "IP alone"; "add a cellular backup" when a requirement is shown not to
+//! hold over outages that nobody at the site can mend; "mend this first" when a mendable trouble was seen; "IP alone is
+//! enough" only when every requirement is met; otherwise keep watching, with the safer choice for today.
+//!
+//! What decides is the evidence alone. What is believed of the line before watching gives the odds for today, is shown
+//! with the verdict it would give, and may withhold "IP alone is enough"; it can't grant it. Else a site worse than its
+//! kind would be called good for its kind's sake, and no error rate could be promised.
 
 use super::cause::Trouble;
 use super::fold::{Judge, Look};
-use super::requirement::{Evidence, Held, Require};
-use super::stats::duration::Lasted;
-use super::time::{Edge, Micros, Moment};
+use super::outage::{self, Outage};
+use super::requirement::{Ask, Evidence, Held, Require};
+use super::stats::band_posterior::BandPrior;
+use super::thresholds::LOOKS;
+use super::time::{Micros, Moment};
 
 pub use super::requirement::Standing;
 
@@ -45,12 +52,35 @@ pub struct Judgement {
     pub kind: VerdictKind,
     /// How sure, 0 to 1; `None` where no honest number can be given.
     pub confidence: Option<f64>,
-    /// Requirements held against the outages that mending would not remove.
+    /// Requirements held against the outages that mending would not remove, on the evidence alone.
     pub held: Vec<Held>,
+    /// The same with what is believed of the line; empty where nothing is.
+    pub held_with_prior: Vec<Held>,
+    /// The verdict it would be with that belief.
+    pub kind_with_prior: VerdictKind,
+    /// Probability that the availability asked for holds, on the evidence alone and with that belief.
+    pub odds: Option<(f64, f64)>,
     /// Observed time still needed if nothing more goes wrong; `None` when enough, or when that can't be said.
     pub needs: Option<Micros>,
+    /// What the requirements were held against: outages that mending would not remove, planned spans left out.
+    pub evidence: Evidence,
+    /// The same with every outage, for the figures.
+    pub as_it_is: Evidence,
     /// What the lanes did.
     pub look: Look,
+}
+
+/// The verdict from how the requirements stand.
+fn decide(held: &[Held], mendable: bool, out_of_scope: bool) -> VerdictKind {
+    if held.iter().any(|h| h.standing == Standing::NotMet) {
+        VerdictKind::AddCellular
+    } else if mendable {
+        VerdictKind::MendFirst
+    } else if !out_of_scope && !held.is_empty() && held.iter().all(|h| h.standing == Standing::Met) {
+        VerdictKind::IpAlone
+    } else {
+        VerdictKind::KeepWatching
+    }
 }
 
 impl Judgement {
@@ -73,49 +103,65 @@ impl Judge {
 
     fn judge(&self, requirements: &[Require]) -> Judgement {
         let look = self.look();
-        let evidence = Evidence {
-            elapsed: look.now - Moment(0),
-            observed: look.observed,
-            outages: outages(&look.troubles, look.now),
-            supervision: self.settings().supervision,
+        let settings = self.settings();
+        let evidence = self.evidence(&look, |t| !t.cause.mendable());
+        let as_it_is = self.evidence(&look, |_| true);
+        let by = |belief: BandPrior| -> Vec<Held> {
+            requirements.iter().map(|r| r.hold_by(&evidence, belief, &LOOKS)).collect()
         };
-        let held: Vec<Held> = requirements.iter().map(|r| r.hold(&evidence)).collect();
+        let held = by(BandPrior::PUBLISHED);
+        let prior = settings.known.prior;
+        let held_with_prior = if prior.says_something() { by(prior.belief()) } else { Vec::new() };
         let surest = look.troubles.iter().filter(|t| t.cause.mendable()).map(|t| t.confidence).reduce(f64::max);
-        let (kind, confidence) = if held.iter().any(|h| h.standing == Standing::NotMet) {
-            (VerdictKind::AddCellular, Some(0.95))
-        } else if let Some(sure) = surest {
-            (VerdictKind::MendFirst, Some(sure))
-        } else if !held.is_empty() && held.iter().all(|h| h.standing == Standing::Met) {
-            (VerdictKind::IpAlone, Some(0.95))
-        } else {
-            (VerdictKind::KeepWatching, None)
+        let out_of_scope = !settings.out_of_scope.is_empty();
+        let alone = decide(&held, surest.is_some(), out_of_scope);
+        let kind_with_prior =
+            if held_with_prior.is_empty() { alone } else { decide(&held_with_prior, surest.is_some(), out_of_scope) };
+        let withheld = alone == VerdictKind::IpAlone && kind_with_prior != VerdictKind::IpAlone;
+        let kind = if withheld { VerdictKind::KeepWatching } else { alone };
+        let holding = || held.iter().filter_map(|h| h.holds);
+        let confidence = match kind {
+            VerdictKind::AddCellular => {
+                let failed = held.iter().filter(|h| h.standing == Standing::NotMet);
+                // An outage longer than the interval was seen: that is no matter of probability.
+                failed.map(|h| h.holds.map_or(1.0, |p| 1.0 - p)).reduce(f64::max)
+            }
+            VerdictKind::MendFirst => surest,
+            VerdictKind::IpAlone => holding().reduce(f64::min),
+            VerdictKind::KeepWatching => None,
         };
-        let open: Vec<&Held> = held.iter().filter(|h| h.standing == Standing::Open).collect();
+        let availability = |held: &[Held]| {
+            held.iter().filter(|h| matches!(h.require.ask, Ask::Availability { .. })).find_map(|h| h.holds)
+        };
+        let odds = availability(&held).map(|alone| (alone, availability(&held_with_prior).unwrap_or(alone)));
+        let standing = if withheld { &held_with_prior } else { &held };
+        let open: Vec<&Held> = standing.iter().filter(|h| h.standing == Standing::Open).collect();
         let needs = match kind {
-            VerdictKind::KeepWatching if open.iter().all(|h| h.needs.is_some()) => {
+            VerdictKind::KeepWatching if !out_of_scope && open.iter().all(|h| h.needs.is_some()) => {
                 open.iter().filter_map(|h| h.needs).max()
             }
             _ => None,
         };
-        Judgement { kind, confidence, held, needs, look }
+        Judgement { kind, confidence, held, held_with_prior, kind_with_prior, odds, needs, evidence, as_it_is, look }
     }
-}
 
-/// The outages that mending would not remove; overlapping ones count once.
-fn outages(troubles: &[Trouble], now: Moment) -> Vec<Lasted> {
-    let mut spans: Vec<(Moment, Moment, bool)> = troubles
-        .iter()
-        .filter(|t| !t.cause.mendable())
-        .filter_map(|t| t.path_down)
-        .map(|(from, to)| (from.midpoint(), to.map_or(now, Edge::midpoint), to.is_some()))
-        .collect();
-    spans.sort_unstable();
-    let mut joined: Vec<(Moment, Moment, bool)> = Vec::new();
-    for (from, to, ended) in spans {
-        match joined.last_mut() {
-            Some(last) if from <= last.1 => (last.1, last.2) = (last.1.max(to), last.2 && ended),
-            _ => joined.push((from, to, ended)),
+    fn evidence(&self, look: &Look, counts: impl Fn(&Trouble) -> bool) -> Evidence {
+        let settings = self.settings();
+        let outages = look
+            .troubles
+            .iter()
+            .filter(|t| counts(t))
+            .filter_map(|t| t.path_down)
+            .map(|(from, to)| Outage { from, to })
+            .collect();
+        let (lost, asked) = look.path_loss();
+        Evidence {
+            elapsed: look.now - Moment(0),
+            outages: outage::without_planned(&outage::joined(outages, look.now), &look.planned, look.now),
+            unseen: outage::less(&[(Moment(0), look.now)], &look.seen),
+            supervision: settings.supervision,
+            signalling: settings.known.signalling.clone(),
+            attempt_loss: if asked > 0 { lost as f64 / asked as f64 } else { 0.0 },
         }
     }
-    joined.iter().map(|(a, b, ended)| Lasted { seconds: (*b - *a).secs(), ended: *ended }).collect()
 }

@@ -50,6 +50,10 @@ pub enum Unset {
 pub const MOST_TARGETS: usize = 8;
 /// The most pieces of network gear.
 pub const MOST_GEAR: usize = 16;
+/// The most planned spans.
+pub const MOST_PLANNED: usize = 64;
+/// The most attempts in a retry schedule.
+pub const MOST_RETRIES: usize = 32;
 /// The longest site file, bytes.
 pub const LONGEST_FILE: usize = 64 * 1024;
 
@@ -58,7 +62,7 @@ pub const KINDS: &[&str] = &["household", "small-business"];
 /// Words of `[site] access`.
 pub const ACCESSES: &[&str] = &["fibre", "cable", "dsl", "fixed-wireless", "satellite", "unknown"];
 /// Words of `[site] requirements`: the sets that ship.
-pub const REQUIREMENT_SETS: &[&str] = &["household"];
+pub const REQUIREMENT_SETS: &[&str] = &["household", "small-business", "line-security-200s", "line-security-360s"];
 /// Words of `[site] uses`.
 pub const USES: &[&str] = &["burglary", "fire", "co", "medical", "hold-up"];
 /// Words of `[[receiver]] transport`.
@@ -68,6 +72,8 @@ pub const POWERED_BY: &[&str] = &["wall", "backup", "switched-outlet", "unknown"
 
 const NAME: Form = Form::Label { longest: 40 };
 const MILLIAMPERES: Form = Form::Whole { least: 0, most: 20_000 };
+
+const HOURS_PER_YEAR: Form = Form::Whole { least: 0, most: 8_760 };
 
 const fn every(least: Micros) -> Form {
     Form::Length { least, most: cadence::CEILING }
@@ -117,10 +123,11 @@ pub static SECTIONS: &[Section] = &[
             },
             Key {
                 name: "requirements",
-                form: Form::Word(REQUIREMENT_SETS),
+                form: Form::WordOrFile(REQUIREMENT_SETS),
                 unset: Unset::Is("\"household\""),
                 example: "\"household\"",
-                about: "The set of thresholds the site is judged by.",
+                about: "The set of thresholds the site is judged by: one that ships, or a file of your own beside this one \
+                        (copy config/requirements/template.toml).",
             },
             Key {
                 name: "supervision",
@@ -296,6 +303,111 @@ pub static SECTIONS: &[Section] = &[
                 unset: Unset::Later("not known"),
                 example: "90",
                 about: "How long that backup carries the gear, in minutes, measured rather than from the label.",
+            },
+            Key {
+                name: "hours_down_per_year",
+                form: HOURS_PER_YEAR,
+                unset: Unset::Later("left out of the outlook, which says so"),
+                example: "4",
+                about: "Hours a year in which the network gear is without power, after its backup.",
+            },
+        ],
+    },
+    Section {
+        name: "signalling",
+        many: None,
+        about: &["How the alarm communicator tries to get an alarm through. Its manual or its maker says."],
+        keys: &[
+            Key {
+                name: "retries",
+                form: Form::Lengths { least: Micros::ZERO, most: Micros::from_secs(86_400), count: MOST_RETRIES },
+                unset: Unset::Later("at once and after 5, 15, 35 and 75 s, a choice of this program"),
+                example: "[\"0s\", \"5s\", \"15s\", \"35s\", \"75s\"]",
+                about: "When it tries, counted from the alarm, one after the other.",
+            },
+            Key {
+                name: "within",
+                form: Form::Length { least: Micros::from_secs(1), most: Micros::from_secs(86_400) },
+                unset: Unset::Later("90 s, or what the set of thresholds says"),
+                example: "\"90s\"",
+                about: "Within which time an alarm must be through.",
+            },
+        ],
+    },
+    Section {
+        name: "recalled",
+        many: None,
+        about: &["What the customer recalls of the last year. Weak evidence, and shown as such."],
+        keys: &[
+            Key {
+                name: "outages_last_year",
+                form: Form::Whole { least: 0, most: 366 },
+                unset: Unset::Later("nobody was asked"),
+                example: "3",
+                about: "How often the internet was away, as far as anyone recalls.",
+            },
+            Key {
+                name: "worst",
+                form: Form::Length { least: Micros::from_secs(1), most: Micros::from_secs(366 * 86_400) },
+                unset: Unset::Later("not known"),
+                example: "\"12h\"",
+                about: "How long the worst of them lasted.",
+            },
+        ],
+    },
+    Section {
+        name: "cellular",
+        many: None,
+        about: &["A cellular second path, for the outlook. Nothing here can be seen from the network."],
+        keys: &[
+            Key {
+                name: "hours_down_per_year",
+                form: HOURS_PER_YEAR,
+                unset: Unset::Later("44 hours (0.5 % of the year), a choice of this program"),
+                example: "44",
+                about: "Hours a year in which the cellular path is down.",
+            },
+            Key {
+                name: "shared_percent",
+                form: Form::Whole { least: 0, most: 100 },
+                unset: Unset::Later("10, a choice of this program"),
+                example: "10",
+                about: "Of the better path's failures, how many in a hundred take both paths (a wide power cut, one trench).",
+            },
+            Key {
+                name: "monthly_fee",
+                form: Form::Whole { least: 0, most: 1_000_000 },
+                unset: Unset::Later("not entered, and nothing is said of cost"),
+                example: "10",
+                about: "What it costs a month, in your own money.",
+            },
+        ],
+    },
+    Section {
+        name: "planned",
+        many: Some(MOST_PLANNED),
+        about: &["A drill or planned work. What happens in it counts neither for nor against the path."],
+        keys: &[
+            Key {
+                name: "from",
+                form: Form::Time,
+                unset: Unset::Refused,
+                example: "\"2026-03-10T09:00:00Z\"",
+                about: "From when, with the offset from UTC (RFC 3339).",
+            },
+            Key {
+                name: "to",
+                form: Form::Time,
+                unset: Unset::Refused,
+                example: "\"2026-03-10T10:00:00Z\"",
+                about: "Until when.",
+            },
+            Key {
+                name: "what",
+                form: NAME,
+                unset: Unset::Is("\"planned\""),
+                example: "\"yearly drill\"",
+                about: "What was planned.",
             },
         ],
     },

@@ -66,6 +66,7 @@ pub fn load(file: &str, bytes: &[u8]) -> Result<SiteFile, Vec<Problem>> {
     };
     let rows = walk.document(document.get_ref());
     walk.duplicates(&rows);
+    walk.planned(&rows);
     walk.floors(&rows);
     if walk.problems.is_empty() {
         return Ok(SiteFile::from_rows(rows));
@@ -250,6 +251,20 @@ impl Walk<'_> {
         }
     }
 
+    /// Planned spans that end before they begin.
+    fn planned(&mut self, rows: &Rows) {
+        for (i, row) in rows.get("planned").map_or(&[][..], Vec::as_slice).iter().enumerate() {
+            if let (Some((Value::Time(from), _)), Some((Value::Time(to), at))) =
+                (row.values.get("from"), row.values.get("to"))
+                && to <= from
+            {
+                let found = self.quote(at.clone());
+                let place = format!("to in [[planned]] number {}", i + 1);
+                self.problem(at.clone(), place, found, "a moment after from".into(), "put the two right".into());
+            }
+        }
+    }
+
     /// The floor of the built-in reference points, which holds only where the file names none of its own.
     fn floors(&mut self, rows: &Rows) {
         let named = rows.get("reference").is_some_and(|r| !r.is_empty());
@@ -304,6 +319,17 @@ fn settle(form: &Form, value: &DeValue<'_>) -> Result<Value, String> {
             Err(_) => Err("this number is too large for anything here".into()),
         },
         (DeValue::Boolean(b), Form::Flag) => Ok(Value::Flag(*b)),
+        (DeValue::Array(items), Form::Lengths { least, most, count }) => {
+            let text = |item: &Spanned<DeValue<'_>>| match item.get_ref() {
+                DeValue::String(text) => Ok(text.to_string()),
+                _ => Err("put each length in quotes, with its unit".to_owned()),
+            };
+            let texts: Vec<String> = items.iter().map(text).collect::<Result<_, _>>()?;
+            if texts.len() > *count {
+                return Err(format!("write {count} at most"));
+            }
+            value::lengths(&texts.iter().map(String::as_str).collect::<Vec<_>>(), *least, *most)
+        }
         (DeValue::Array(items), Form::Words(words)) => {
             let mut settled: Vec<String> = Vec::new();
             for item in items {
@@ -323,7 +349,7 @@ fn settle(form: &Form, value: &DeValue<'_>) -> Result<Value, String> {
         (DeValue::Array(_), _) => Err("write one value, without brackets".into()),
         (DeValue::Table(_), _) => Err("write one value; this key has no keys below it".into()),
         (DeValue::Float(_), Form::Whole { .. }) => Err("write it without a fraction".into()),
-        (_, Form::Words(_)) => Err("write words in quotes, in brackets".into()),
+        (_, Form::Words(_) | Form::Lengths { .. }) => Err("write words in quotes, in brackets".into()),
         (_, Form::Flag) => Err("write true or false".into()),
         (_, Form::Whole { .. }) => Err("write a whole number, without quotes".into()),
         (_, _) => Err("put it in quotes".into()),

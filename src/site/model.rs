@@ -8,7 +8,7 @@ use super::plan::{
     Access, Background, Gear, Host, Panel, PoweredBy, Receiver, Reference, Resolver, SiteKind, Transport, Use,
 };
 use super::value::Value;
-use crate::judge::Micros;
+use crate::judge::{Micros, Planned, Recalled, WallTime};
 use serde::de::value::{Error as NoSuchWord, StrDeserializer};
 use serde::de::{DeserializeOwned, IntoDeserializer};
 use std::collections::BTreeMap;
@@ -121,6 +121,20 @@ impl Row {
         }
     }
 
+    fn lengths(&mut self, key: &'static str) -> Option<Vec<Micros>> {
+        match self.take(key)? {
+            Value::Lengths(l) => Some(l),
+            other => unreachable!("{key} passed a form of lengths, yet it is {other:?}"),
+        }
+    }
+
+    fn time(&mut self, key: &'static str) -> WallTime {
+        match self.take(key) {
+            Some(Value::Time(t)) => t,
+            other => unreachable!("{key} is refused when missing and passed a form of time, yet it is {other:?}"),
+        }
+    }
+
     fn flag(&mut self, key: &'static str) -> Option<bool> {
         match self.take(key)? {
             Value::Flag(b) => Some(b),
@@ -156,6 +170,10 @@ impl SiteFile {
         let mut cadence = single(&mut rows, "cadence");
         let mut mains = single(&mut rows, "mains");
         let mut panel = single(&mut rows, "panel");
+        let mut signalling = single(&mut rows, "signalling");
+        let mut recalled = single(&mut rows, "recalled");
+        let mut cellular = single(&mut rows, "cellular");
+        let worst = recalled.length("worst");
         let file = Self {
             id: site.needed_text("id"),
             kind: site.word("kind"),
@@ -196,6 +214,18 @@ impl SiteFile {
                     name: r.needed_text("name"),
                     powered_by: r.word::<PoweredBy>("powered_by"),
                 }),
+                recalled: recalled.whole("outages_last_year").map(|last_year| Recalled { last_year, worst }),
+                retries: signalling.lengths("retries"),
+                within: signalling.length("within"),
+                mains_hours: mains.whole("hours_down_per_year"),
+                cellular_hours: cellular.whole("hours_down_per_year"),
+                shared_percent: cellular.whole("shared_percent"),
+                monthly_fee: cellular.whole("monthly_fee"),
+                planned: each(&mut rows, "planned", |r| Planned {
+                    from: r.time("from"),
+                    to: r.time("to"),
+                    what: r.needed_text("what"),
+                }),
                 panel: Panel {
                     aux_limit_ma: panel.whole("aux_limit_ma"),
                     aux_load_ma: panel.whole("aux_load_ma"),
@@ -207,7 +237,7 @@ impl SiteFile {
                 },
             },
         };
-        for row in [site, names, cadence, mains, panel] {
+        for row in [site, names, cadence, mains, panel, signalling, recalled, cellular] {
             row.finish();
         }
         debug_assert!(rows.is_empty(), "sections that load knows and the model does not read: {rows:?}");

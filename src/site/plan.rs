@@ -1,11 +1,15 @@
 //! The plan: every value settled, from the site file, the host and the defaults. What the agent runs and what is
 //! printed before the first packet.
 
-use crate::judge::Micros;
+use crate::judge::delivering::{DEFAULT_RETRIES, DEFAULT_WITHIN, Signalling};
+use crate::judge::outlook::Assumed;
+use crate::judge::{Known, Micros, Planned, Prior, Recalled};
 use serde::{Deserialize, Serialize};
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::Arc;
+
+pub use crate::judge::Access;
 
 /// What the site is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -16,25 +20,6 @@ pub enum SiteKind {
     Household,
     /// A shop or office.
     SmallBusiness,
-}
-
-/// The kind of line the site's internet comes by.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Access {
-    /// Glass to the building.
-    Fibre,
-    /// The television cable.
-    Cable,
-    /// The telephone pair.
-    Dsl,
-    /// Radio from a mast, at a fixed place.
-    FixedWireless,
-    /// Radio from orbit.
-    Satellite,
-    /// Not known.
-    #[default]
-    Unknown,
 }
 
 /// What the alarm system is used for. Only burglary can be judged here.
@@ -119,6 +104,51 @@ pub struct Background {
     pub gear: Vec<Gear>,
     /// The alarm panel.
     pub panel: Panel,
+    /// Outages the customer recalls of the last year.
+    #[serde(default)]
+    pub recalled: Option<Recalled>,
+    /// When the communicator tries after an alarm; `None`: not known.
+    #[serde(default)]
+    pub retries: Option<Vec<Micros>>,
+    /// Within which time an alarm must be through; `None`: not said.
+    #[serde(default)]
+    pub within: Option<Micros>,
+    /// Hours a year the network gear is without power, after its backup.
+    #[serde(default)]
+    pub mains_hours: Option<u32>,
+    /// Hours a year the cellular path is down.
+    #[serde(default)]
+    pub cellular_hours: Option<u32>,
+    /// Share of failures that take both paths, in percent.
+    #[serde(default)]
+    pub shared_percent: Option<u32>,
+    /// What a cellular path costs a month.
+    #[serde(default)]
+    pub monthly_fee: Option<u32>,
+    /// Drills and planned works.
+    #[serde(default)]
+    pub planned: Vec<Planned>,
+}
+
+impl Background {
+    /// The part of it that the judge uses.
+    pub fn known(&self) -> Known {
+        Known {
+            prior: Prior { access: (self.access != Access::Unknown).then_some(self.access), recalled: self.recalled },
+            signalling: Signalling {
+                retries: self.retries.clone().unwrap_or_else(|| DEFAULT_RETRIES.to_vec()),
+                within: self.within.unwrap_or(DEFAULT_WITHIN),
+                named: self.within.is_some(),
+            },
+            assumed: Assumed {
+                mains_hours: self.mains_hours.map(f64::from),
+                cellular_hours: self.cellular_hours.map(f64::from),
+                shared: self.shared_percent.map(|p| f64::from(p) / 100.0),
+                monthly_fee: self.monthly_fee.map(f64::from),
+            },
+            planned: self.planned.clone(),
+        }
+    }
 }
 
 /// How a target is reached.

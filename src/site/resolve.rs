@@ -60,7 +60,9 @@ pub fn resolve(file: &SiteFile, host: &HostFacts) -> Settled {
         );
     }
     if file.kind == SiteKind::SmallBusiness && file.requirements == "household" {
-        notes.push("A small business, judged by the household requirement set: no other ships yet.".into());
+        notes.push(
+            "A small business, judged by the household requirement set: the site file may name small-business.".into(),
+        );
     }
     if !file.uses.iter().all(|u| u.in_scope()) {
         notes.push(

@@ -110,6 +110,10 @@ mod tests {
         }
         match key.form {
             Form::Word(words) => all.extend(words.iter().map(|w| format!("\"{w}\""))),
+            Form::WordOrFile(words) => {
+                all.extend(words.iter().map(|w| format!("\"{w}\"")));
+                all.push("\"my-set.toml\"".into());
+            }
             Form::Words(words) => all.extend(words.iter().map(|w| format!("[\"{w}\"]"))),
             Form::Whole { least, most } => all.extend([least.to_string(), most.to_string()]),
             Form::Length { least, most } => {

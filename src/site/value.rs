@@ -5,8 +5,8 @@
 //! of RFC 1035 section 2.3.4; hardware addresses by the group bit of IEEE 802.
 
 use super::plan::Host;
-use crate::judge::Micros;
-use jiff::{Span, SpanRelativeTo};
+use crate::judge::{Micros, WallTime};
+use jiff::{Span, SpanRelativeTo, Timestamp};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
 /// What may stand at a key.
@@ -53,6 +53,19 @@ pub enum Form {
     Flag,
     /// One of these words.
     Word(&'static [&'static str]),
+    /// One of these words, or the name of a TOML file.
+    WordOrFile(&'static [&'static str]),
+    /// A moment, as text (RFC 3339).
+    Time,
+    /// A list of lengths of time, ascending.
+    Lengths {
+        /// Shortest accepted.
+        least: Micros,
+        /// Longest accepted.
+        most: Micros,
+        /// Most of them.
+        count: usize,
+    },
     /// A list of these words, at least one, none twice.
     Words(&'static [&'static str]),
     /// A hardware address of one station.
@@ -72,6 +85,10 @@ pub enum Value {
     Whole(i64),
     /// A length of time, within its limits.
     Length(Micros),
+    /// Lengths of time, ascending.
+    Lengths(Vec<Micros>),
+    /// A moment.
+    Time(WallTime),
     /// True or false.
     Flag(bool),
     /// Words, each of the list.
@@ -96,6 +113,11 @@ impl Form {
             Self::Flag => "true or false".into(),
             Self::Word(&[only]) => only.into(),
             Self::Word(words) => format!("one of {}", list(words)),
+            Self::WordOrFile(words) => format!("one of {}, or the name of a file that ends in .toml", list(words)),
+            Self::Time => "a moment with its offset from UTC (RFC 3339)".into(),
+            Self::Lengths { least, most, count } => {
+                format!("a list of 1 to {count} lengths of time from {least} to {most}, ascending")
+            }
             Self::Words(words) => format!("a list of one or more of {}", list(words)),
             Self::HardwareAddress => "the hardware address of one station, six pairs of hex digits".into(),
         }
@@ -113,7 +135,10 @@ impl Form {
             Self::AddressPort { port } => address_port(text, port).map(Value::Socket),
             Self::Length { least, most } => length(text, least, most),
             Self::Word(words) => word(text, words).map(Value::Text),
+            Self::WordOrFile(words) => word_or_file(text, words),
+            Self::Time => time(text),
             Self::HardwareAddress => hardware(text),
+            Self::Lengths { .. } => Err(format!("put it in brackets: [\"{text}\"]")),
             Self::Whole { .. } | Self::Flag | Self::Words(_) => Err("leave out the quotes".into()),
         }
     }
@@ -300,6 +325,35 @@ fn length(text: &str, least: Micros, most: Micros) -> Result<Value, String> {
     } else {
         Ok(Value::Length(micros))
     }
+}
+
+/// Lengths in order, none twice.
+pub fn lengths(texts: &[&str], least: Micros, most: Micros) -> Result<Value, String> {
+    let mut out: Vec<Micros> = Vec::with_capacity(texts.len());
+    for text in texts {
+        let Value::Length(one) = length(text, least, most)? else { continue };
+        if out.last().is_some_and(|before| *before >= one) {
+            return Err(format!("write them in order, each longer than the one before: \"{text}\" is not"));
+        }
+        out.push(one);
+    }
+    if out.is_empty() { Err("name at least one, or leave the key out".into()) } else { Ok(Value::Lengths(out)) }
+}
+
+fn word_or_file(text: &str, words: &[&str]) -> Result<Value, String> {
+    if !super::requirements::is_file(text) {
+        return word(text, words).map(Value::Text);
+    }
+    if text.len() > 4_095 || text.chars().any(char::is_control) {
+        return Err("write the name of one file".into());
+    }
+    Ok(Value::Text(text.to_owned()))
+}
+
+fn time(text: &str) -> Result<Value, String> {
+    let at: Timestamp =
+        text.parse().map_err(|_| "write it as \"2026-03-10T09:00:00Z\" or with an offset, +01:00".to_owned())?;
+    Ok(Value::Time(WallTime(at.as_microsecond())))
 }
 
 /// A length as a site file writes it, in the largest unit that divides it.

@@ -1,9 +1,10 @@
 //! From the judge to the snapshot: views and words, no judgement of its own.
 
+use super::asked::{asks, measured, requirement};
+use super::figures;
 use super::words;
-use super::{Blind, FORMAT, Fact, LaneView, Mend, Requirement, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
+use super::{Blind, FORMAT, Fact, LaneView, Mend, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
 use crate::judge::cause::LaneRecord;
-use crate::judge::requirement::{Ask, Held, Measured};
 use crate::judge::{
     self, Detail, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, NotAsked, Outcome, Question,
     Standing, VerdictKind,
@@ -36,16 +37,18 @@ pub struct Header {
 
 /// The snapshot of a judge as it stands.
 pub fn take(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.judgement())
+    view(judge, header, &judge.judgement(), false)
 }
 
 /// The snapshot for a live view: as [`take`], but no requirement is held against the evidence yet, which costs more
 /// than a view each second should. Its verdict is `keep-watching` with nothing behind it, or `mend-first`.
 pub fn take_live(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.glance())
+    view(judge, header, &judge.glance(), true)
 }
 
-fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
+fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
+    let outlook = if live { None } else { figures::outlook(j, judge) };
+    let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee);
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
     Snapshot {
@@ -65,11 +68,16 @@ fn view(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: verdict(j, judge),
+        verdict: Verdict { if_wrong, ..verdict(j, judge) },
         mend: mend(j, now),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
-        requirements: j.held.iter().map(requirement).collect(),
+        requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
+        delivery: figures::delivery(j),
+        supervision: figures::supervision(j),
+        outlook,
+        flaps: figures::flap_views(j),
+        prior: (!live).then(|| figures::prior(j, judge)),
         targets: targets(judge),
         facts: facts(judge, header, j),
         blind: blind(judge, header, j),
@@ -137,7 +145,31 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
             .map_or("more watching alone will not settle it".to_owned(), |n| format!("needs {}", words::about(n)));
         reasons.push(format!("Open: {} (required: {}); {more}.", h.require.name, asks(&h.require.ask)));
     }
+    if j.kind != j.kind_with_prior
+        && let Some((alone, with)) = j.odds
+    {
+        reasons.push(format!(
+            "What is believed of this kind of line and recalled by the customer would say \"{}\": it moves the odds that the line is up as required from {} to {} in 100. The verdict does not rest on it.",
+            j.kind_with_prior.words(),
+            words::hundred(alone),
+            words::hundred(with)
+        ));
+    }
+    if let Some((require, Some(least))) = judge.settings().requirements.shortest_watch(&j.evidence)
+        && !j.held.is_empty()
+        && watched < least
+    {
+        reasons.push(format!(
+            "No watch shorter than {} can meet all of the set \"{}\", however well it goes: {} takes that long to show.",
+            words::days(least),
+            judge.settings().requirements.name,
+            require.name
+        ));
+    }
     let sentence = match j.kind {
+        VerdictKind::KeepWatching if !judge.settings().out_of_scope.is_empty() => {
+            format!("Out of scope: {}", reasons.first().map_or("", String::as_str))
+        }
         VerdictKind::KeepWatching => match j.needs {
             Some(n) => format!("{} ({})", VerdictKind::KeepWatching.words(), words::about(n)),
             None => VerdictKind::KeepWatching.words().to_owned(),
@@ -154,6 +186,7 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
         needs_s: j.needs.map(Micros::secs),
         safer_today,
         safer_because,
+        if_wrong: Vec::new(),
     }
 }
 
@@ -177,70 +210,6 @@ fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
                 words::count(outages, "outage")
             ),
         ),
-    }
-}
-
-fn asks(ask: &Ask) -> String {
-    match ask {
-        Ask::Coverage { at_least } => format!("watched at least {:.0} % of the time", at_least * 100.0),
-        Ask::Availability { at_least, sure } => {
-            format!("path up at least {:.1} % of the time, {:.0} % sure", at_least * 100.0, sure * 100.0)
-        }
-        Ask::LongOutages { longer_than_s, at_most, per_days, sure } => format!(
-            "at most {} longer than {} in {per_days:.0} days, {:.0} % sure",
-            if (*at_most - 1.0).abs() < 1e-9 { "one outage".to_owned() } else { format!("{at_most} outages") },
-            Micros((longer_than_s * 1e6) as i64),
-            sure * 100.0
-        ),
-        Ask::Supervision { interval_s } => {
-            format!(
-                "no outage longer than the station's supervision interval (site file, else {})",
-                Micros((interval_s * 1e6) as i64)
-            )
-        }
-    }
-}
-
-fn measured(m: &Measured) -> String {
-    match m {
-        Measured::Coverage(share) => format!("{:.1} %", share * 100.0),
-        Measured::Availability { point, holds } => {
-            format!("{:.2} % up; probability that the requirement holds {holds:.2}", point * 100.0)
-        }
-        Measured::LongOutages { count, least, most } => {
-            format!(
-                "{count} seen; rate between {} and {} for the period (one-sided bounds)",
-                figure(*least),
-                figure(*most)
-            )
-        }
-        Measured::Supervision { interval_s, over, longest_s } => format!(
-            "{over} longer than {}; longest {}",
-            Micros((interval_s * 1e6) as i64),
-            Micros((longest_s * 1e6) as i64)
-        ),
-    }
-}
-
-/// Two or three significant figures without an exponent.
-fn figure(x: f64) -> String {
-    if x >= 100.0 {
-        format!("{x:.0}")
-    } else if x >= 1.0 {
-        format!("{x:.1}")
-    } else {
-        format!("{x:.3}")
-    }
-}
-
-fn requirement(h: &Held) -> Requirement {
-    Requirement {
-        name: h.require.name.clone(),
-        asks: asks(&h.require.ask),
-        measured: measured(&h.measured),
-        source: format!("{} ({})", h.require.source, h.require.tag),
-        standing: h.standing,
-        needs_s: h.needs.map(Micros::secs),
     }
 }
 
@@ -293,7 +262,10 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         evidence_against: clues(Some(false)),
         not_excluded: t.not_excluded.iter().map(|c| c.word().to_owned()).collect(),
         who: words::actor(t.cause.actor()).into(),
-        station_would_know: t.path_down.and(judge.settings().supervision).map(|i| t.down_for(now) > i),
+        station_would_know: t
+            .path_down
+            .zip(judge.settings().supervision)
+            .and_then(|((from, to), interval)| judge::supervision::known(&judge::Outage { from, to }, interval, now)),
     }
 }
 

@@ -197,3 +197,27 @@ pub(super) fn about(needs: Micros) -> String {
     let days = needs.secs() / 86_400.0;
     if days >= 2.0 { format!("about {} more days", days.ceil()) } else { format!("about {needs} more") }
 }
+
+/// A probability as "n in 100"; never rounded to certainty.
+pub(super) fn hundred(p: f64) -> String {
+    let n = p * 100.0;
+    if n < 1.0 {
+        "less than 1".into()
+    } else if n > 99.0 {
+        "more than 99".into()
+    } else {
+        format!("{n:.0}")
+    }
+}
+
+/// A length in whole days, or less.
+pub(super) fn days(length: Micros) -> String {
+    let days = length.secs() / 86_400.0;
+    if days >= 2.0 { format!("{} days", days.ceil()) } else { length.to_string() }
+}
+
+/// With a capital at the front.
+pub(super) fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or(String::new(), |c| c.to_uppercase().chain(chars).collect())
+}

@@ -143,6 +143,8 @@ fn requirement(name: &str, asks: &str, measured: &str, standing: Standing, needs
         source: "trade practice, not a standard (choice)".to_owned(),
         standing,
         needs_s,
+        holds: None,
+        least_s: None,
     }
 }
 
@@ -180,6 +182,7 @@ pub(crate) fn ip_alone() -> Snapshot {
         needs_s: None,
         safer_today: String::new(),
         safer_because: String::new(),
+        if_wrong: Vec::new(),
     };
     let cut = 21.3 * 86_400.0;
     s.lanes = Lane::ALL
@@ -221,6 +224,7 @@ pub(crate) fn mend_first() -> Snapshot {
         needs_s: None,
         safer_today: "Add a cellular backup until it is mended".to_owned(),
         safer_because: "the path was interrupted three times in the time seen".to_owned(),
+        if_wrong: Vec::new(),
     };
     s.mend = vec![
         Mend {
@@ -291,6 +295,7 @@ pub(crate) fn add_cellular() -> Snapshot {
         needs_s: None,
         safer_today: String::new(),
         safer_because: String::new(),
+        if_wrong: Vec::new(),
     };
     let cuts: Vec<(f64, f64)> =
         (0..14).map(|i| (f64::from(i) * 41_000.0 + 9_000.0, f64::from((i * 7 + 1) % 14) * 200.0 + 35.0)).collect();
@@ -352,6 +357,7 @@ pub(crate) fn keep_watching() -> Snapshot {
         safer_today: "Add a cellular backup".to_owned(),
         safer_because: "nothing yet excludes long outages, and a missed alarm costs more than an unneeded modem"
             .to_owned(),
+        if_wrong: Vec::new(),
     };
     s.lanes = vec![
         lane(Lane::Power, end, "", &[(0.0, BLIND)]),
@@ -408,6 +414,7 @@ pub(crate) fn mostly_blind() -> Snapshot {
         needs_s: None,
         safer_today: "Add a cellular backup".to_owned(),
         safer_because: "what was not seen can't be relied on".to_owned(),
+        if_wrong: Vec::new(),
     };
     s.lanes = Lane::ALL
         .into_iter()
@@ -460,6 +467,7 @@ pub(crate) fn hostile() -> Snapshot {
         needs_s: Some(f64::INFINITY),
         safer_today: h(),
         safer_because: h(),
+        if_wrong: Vec::new(),
     };
     s.mend = vec![Mend { what: long(), who: h(), step: h(), proof: h() }];
     s.lanes = Lane::ALL
@@ -483,6 +491,8 @@ pub(crate) fn hostile() -> Snapshot {
         source: h(),
         standing: Standing::Open,
         needs_s: Some(f64::NAN),
+        holds: None,
+        least_s: None,
     }];
     s.targets = vec![TargetView {
         otherwise: vec![(h(), u64::MAX)],

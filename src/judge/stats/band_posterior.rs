@@ -53,6 +53,10 @@ pub struct BandPrior {
     pub short_count: f64,
     /// Outages added to the count of long ones; 1 makes the bound on their rate Garwood's.
     pub long_count: f64,
+    /// Up-time in which the added short ones are believed to have come, seconds; 0 believes nothing of their rate.
+    pub short_exposure: f64,
+    /// The same for the long ones.
+    pub long_exposure: f64,
     /// How many outages the belief about short lengths is worth.
     pub short_weight: f64,
     /// Believed θ of short lengths; 1 is uniform up to the border.
@@ -71,6 +75,8 @@ impl BandPrior {
         cap: 259_200.0,
         short_count: 0.25,
         long_count: 1.0,
+        short_exposure: 0.0,
+        long_exposure: 0.0,
         short_weight: 1.0,
         short_index: 1.0,
         long_weight: 16.0,
@@ -84,7 +90,10 @@ impl BandPrior {
 /// The belief after watching.
 #[derive(Clone, Debug)]
 pub struct BandPosterior {
-    up: f64,
+    /// Up-time behind the rate of long outages, believed and seen, seconds.
+    long_up: f64,
+    /// Whether there is any up-time behind both rates.
+    watched: bool,
     long_shape: f64,
     /// Short band: ratio of down to up time, with weights.
     short: Vec<(f64, f64)>,
@@ -114,9 +123,10 @@ impl BandPosterior {
         let (theta_shape, theta_rate) = belief(prior.short_weight, prior.short_index, 0);
         let (index_shape, index_rate) = belief(prior.long_weight, prior.long_index, 1);
 
+        let (short_up, long_up) = (up + prior.short_exposure, up + prior.long_exposure);
         let rule = gauss_legendre(SHORT_NODES);
         let rate_shape = prior.short_count + counts[0] as f64;
-        let rates: Vec<f64> = rule.iter().map(|(p, _)| gamma_quantile(rate_shape, *p) / up).collect();
+        let rates: Vec<f64> = rule.iter().map(|(p, _)| gamma_quantile(rate_shape, *p) / short_up).collect();
         let mut short: Vec<(f64, f64)> = rule
             .iter()
             .flat_map(|(p, w)| {
@@ -138,7 +148,8 @@ impl BandPosterior {
             .into_iter()
             .map(|(p, w)| (pareto_mean(gamma_quantile(index_shape, p) / index_rate, border, prior.cap), w))
             .collect();
-        Self { up, long_shape: prior.long_count + counts[1] as f64, short, long_means, counts }
+        let watched = short_up > 0.0 && long_up > 0.0;
+        Self { long_up, watched, long_shape: prior.long_count + counts[1] as f64, short, long_means, counts }
     }
 
     /// Outages counted as short and as long.
@@ -151,17 +162,25 @@ impl BandPosterior {
         self.long_means.iter().map(|(m, w)| m * w).sum()
     }
 
+    /// Expected ratio of down to up time; infinite if nothing was watched.
+    pub fn mean_ratio(&self) -> f64 {
+        if !self.watched {
+            return f64::INFINITY;
+        }
+        self.short.iter().map(|(s, w)| s * w).sum::<f64>() + self.long_shape / self.long_up * self.long_mean()
+    }
+
     /// P(unavailability <= `u`).
     pub fn probability_below(&self, u: f64) -> f64 {
         if u >= 1.0 {
             return 1.0;
         }
-        if self.up <= 0.0 || u <= 0.0 {
+        if !self.watched || u <= 0.0 {
             return 0.0;
         }
         let ratio = u / (1.0 - u);
         let long = |rest: f64| -> f64 {
-            self.long_means.iter().map(|(mean, w)| w * gamma_cdf(self.long_shape, rest * self.up / mean)).sum()
+            self.long_means.iter().map(|(mean, w)| w * gamma_cdf(self.long_shape, rest * self.long_up / mean)).sum()
         };
         self.short.iter().filter(|(s, _)| *s < ratio).map(|(s, w)| w * long(ratio - s)).sum()
     }
@@ -173,7 +192,7 @@ impl BandPosterior {
 
     /// Quantile of the unavailability; 1 if nothing was watched.
     pub fn quantile(&self, p: f64) -> f64 {
-        if self.up <= 0.0 {
+        if !self.watched {
             return 1.0;
         }
         let logistic = |x: f64| 1.0 / (1.0 + (-x).exp());
