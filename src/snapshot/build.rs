@@ -171,11 +171,12 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
             format!("Out of scope: {}", reasons.first().map_or("", String::as_str))
         }
         VerdictKind::KeepWatching => match j.needs {
-            Some(n) => format!("{} ({})", VerdictKind::KeepWatching.words(), words::about(n)),
-            None => VerdictKind::KeepWatching.words().to_owned(),
+            Some(n) => format!("What was watched does not decide it; {} without trouble would.", words::about(n)),
+            None => "What was watched does not decide it, and how much more would can't be said yet.".to_owned(),
         },
+        VerdictKind::IpAlone => "What was watched shows every requirement to hold.".to_owned(),
         // The heading says the verdict; the sentence says what for.
-        kind => reasons.first().map_or_else(|| kind.words().to_owned(), |first| format!("{}: {first}", kind.words())),
+        kind => reasons.first().cloned().unwrap_or_else(|| kind.words().to_owned()),
     };
     let (safer_today, safer_because) = safer(j, outages, watched);
     Verdict {
