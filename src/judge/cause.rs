@@ -40,8 +40,14 @@ pub enum Cause {
     LossBurst,
     /// Reference points lost while the receiver answers.
     ReferencesFiltered,
-    /// One of several targets lost.
+    /// One of several reference points or ways lost.
     TargetMissing,
+    /// One of several resolvers lost.
+    OneResolver,
+    /// One of several receivers lost.
+    OneReceiver,
+    /// The receiver's name can't be looked up while others can.
+    ReceiverUnresolved,
     /// Name resolution.
     NameService,
     /// A resolver loses part of the questions.
@@ -91,6 +97,9 @@ impl Cause {
             Self::LossBurst => "loss-burst",
             Self::ReferencesFiltered => "references-filtered",
             Self::TargetMissing => "target-missing",
+            Self::OneResolver => "one-resolver",
+            Self::OneReceiver => "one-receiver",
+            Self::ReceiverUnresolved => "receiver-unresolved",
             Self::NameService => "name-service",
             Self::NamesUnsteady => "names-unsteady",
             Self::NamesRewritten => "names-rewritten",
@@ -108,8 +117,10 @@ impl Cause {
             Self::OwnLink | Self::InterfaceGone | Self::AddressConflict | Self::SecondAddressServer => Actor::Installer,
             Self::LanLoss | Self::GatewayTwice | Self::RouteLost | Self::AddressLost => Actor::Installer,
             Self::RouterRestart | Self::RouterSilent => Actor::Customer,
-            Self::NameService | Self::NamesUnsteady | Self::NamesRewritten => Actor::Installer,
-            Self::AccessLine | Self::LossBurst | Self::ReferencesFiltered | Self::TargetMissing => Actor::Provider,
+            Self::NameService | Self::NamesUnsteady | Self::NamesRewritten | Self::OneResolver => Actor::Installer,
+            Self::ReferencesFiltered | Self::ReceiverUnresolved => Actor::Installer,
+            Self::OneReceiver => Actor::Station,
+            Self::AccessLine | Self::LossBurst | Self::TargetMissing => Actor::Provider,
             Self::ReceiverRefusing | Self::ReceiverResetting | Self::ReceiverSilent => Actor::Station,
             Self::ReceiverFiltered => Actor::Customer,
             Self::ReceiverUnsteady => Actor::Station,
@@ -176,11 +187,22 @@ pub struct LaneRecord {
 }
 
 impl LaneRecord {
+    /// Whether the lane is known by asking targets.
+    pub fn is_asked(&self) -> bool {
+        matches!(self.lane, Lane::Router | Lane::Names | Lane::Outside | Lane::Receiver)
+    }
+
     /// Whether something of the lane was asked between two moments and answered.
     pub fn answered_between(&self, from: Moment, to: Moment) -> bool {
         let within = |m: &Moment| from <= *m && *m <= to;
         let spans = |a: &Moment, b: &Moment| *a < from && to < *b && to - from > Micros::from_secs(10);
         self.answers.iter().any(|(a, b)| within(a) || within(b) || spans(a, b))
+    }
+
+    /// Whether something was answered well inside a span: an answer at its very edge says nothing.
+    pub fn answered_inside(&self, span: &Span, now: Moment) -> bool {
+        let (from, to) = (span.start.latest + INSIDE, span.end.map_or(now, |e| e.earliest) - INSIDE);
+        from <= to && self.answered_between(from, to)
     }
 
     /// The worst the lane did between two moments; blind when it was not observed then.
@@ -191,6 +213,10 @@ impl LaneRecord {
         }
         let during = self.spans.iter().filter(|s| s.start.earliest < to && s.end.map_or(now, |e| e.latest) > from);
         let states: Vec<_> = during.map(|s| s.oddity.state()).collect();
+        // Nothing bad enough to be a trouble and nothing answered either: not known to be good.
+        if states.is_empty() && self.is_asked() && self.answers.is_empty() {
+            return LaneState::Blind;
+        }
         if states.contains(&LaneState::Bad) {
             LaneState::Bad
         } else if states.contains(&LaneState::Strained) {
@@ -232,7 +258,7 @@ pub fn explain(lanes: &[LaneRecord], settings: &Settings, now: Moment) -> Vec<Tr
         }
     }
     for t in &mut troubles {
-        t.path_down = path_down(t, lanes, settings);
+        t.path_down = path_down(t, lanes, settings, now);
         name(t, lanes, now);
     }
     troubles.sort_by_key(|t| (t.root.start.midpoint(), rank(t.root.lane)));
@@ -289,12 +315,15 @@ fn explains(inner: &Span, outer: &Span, now: Moment) -> bool {
 }
 
 /// When the path could not deliver because of this trouble.
-fn path_down(t: &Trouble, lanes: &[LaneRecord], settings: &Settings) -> Option<(Edge, Option<Edge>)> {
+fn path_down(t: &Trouble, lanes: &[LaneRecord], settings: &Settings, now: Moment) -> Option<(Edge, Option<Edge>)> {
     let receivers_seen =
         !settings.receivers.is_empty() && lanes.iter().any(|l| l.lane == Lane::Receiver && l.reach.is_some());
     let last = if receivers_seen { Lane::Receiver } else { Lane::Outside };
+    // Where the last lane answered all the same, the path has another way.
+    let answered = |s: &Span| lanes.iter().any(|l| l.lane == last && l.answered_inside(s, now));
     let stops = |s: &&Span| {
-        s.oddity.state() == LaneState::Bad && (matches!(s.lane, Lane::Link | Lane::Address) || s.lane == last)
+        s.oddity.state() == LaneState::Bad
+            && (s.lane == last || (matches!(s.lane, Lane::Link | Lane::Address) && !answered(s)))
     };
     let mut down: Option<(Edge, Option<Edge>)> = None;
     for span in std::iter::once(&t.root).chain(&t.followers).filter(stops) {
@@ -322,11 +351,8 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
         |lane: Lane| lanes.iter().find(|l| l.lane == lane).map_or(LaneState::Blind, |l| l.state_between(from, to, now));
     let length = t.root.length(now);
     let good = |lane| state(lane) == LaneState::Good;
-    // Well inside the span: an answer at its very edge says nothing.
-    let receiver_answered = lanes.iter().any(|l| {
-        l.lane == Lane::Receiver
-            && l.answered_between(t.root.start.latest + INSIDE, t.root.end.map_or(now, |e| e.earliest) - INSIDE)
-    });
+    let answered = |lane: Lane| lanes.iter().any(|l| l.lane == lane && l.answered_inside(&t.root, now));
+    let receiver_answered = answered(Lane::Receiver);
     let (cause, confidence, not_excluded): (C, f64, Vec<C>) = match (t.root.lane, &t.root.oddity) {
         (_, Oddity::CarrierLost { .. }) => (C::OwnLink, 0.95, vec![]),
         (_, Oddity::InterfaceGone) => (C::InterfaceGone, 0.95, vec![]),
@@ -336,6 +362,8 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
         (_, Oddity::AddressConflict(_)) => (C::AddressConflict, 0.95, vec![]),
         (_, Oddity::GatewayTwice(_)) => (C::GatewayTwice, 0.8, vec![]),
         (_, Oddity::NamesRewritten(_)) => (C::NamesRewritten, 0.9, vec![]),
+        (Lane::Names, Oddity::TargetMissing(_)) => (C::OneResolver, 0.9, vec![]),
+        (Lane::Receiver, Oddity::TargetMissing(_)) => (C::OneReceiver, 0.85, vec![C::ReceiverFiltered]),
         (_, Oddity::TargetMissing(_)) => (C::TargetMissing, 0.8, vec![]),
         (Lane::Router, Oddity::Silent) if t.root.end.is_some() && length <= RESTART_WITHIN => {
             (C::RouterRestart, if good(Lane::Link) { 0.75 } else { 0.5 }, vec![C::RouterSilent, C::LanLoss])
@@ -359,6 +387,7 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
         (Lane::Receiver, Oddity::Silent) => {
             let sure = if good(Lane::Outside) { 0.9 } else { 0.5 };
             match t.root.main_failure() {
+                Some(Outcome::NotAsked(_)) => (C::ReceiverUnresolved, sure, vec![C::NameService]),
                 Some(Outcome::Refused) => (C::ReceiverRefusing, sure, vec![C::ReceiverFiltered]),
                 Some(Outcome::Reset | Outcome::Malformed) => (C::ReceiverResetting, sure, vec![C::ReceiverFiltered]),
                 Some(Outcome::Unreachable(Unreachable::Prohibited)) => (C::ReceiverFiltered, sure, vec![]),
@@ -379,7 +408,11 @@ fn name(t: &mut Trouble, lanes: &[LaneRecord], now: Moment) {
                 (std::cmp::Ordering::Less, _) => Some(false),
                 // Lanes further out follow when the path hangs on this one; names and receivers may be cached or near.
                 (std::cmp::Ordering::Greater, LaneState::Bad | LaneState::Strained) => Some(true),
-                (std::cmp::Ordering::Greater, LaneState::Good) => None,
+                // What answers through a bad lane further in speaks against that lane being the whole path.
+                (std::cmp::Ordering::Greater, LaneState::Good) => {
+                    let blocks = t.root.oddity.state() == LaneState::Bad && t.root.lane <= Lane::Router;
+                    (blocks && answered(*lane)).then_some(false)
+                }
             };
             Clue { lane: *lane, state: s, speaks_for }
         })

@@ -1,9 +1,9 @@
 //! The fold: one entry at a time, live, replayed or simulated.
 
-use super::cause::{self, LaneRecord, Trouble};
+use super::cause::{self, Cause, LaneRecord, Trouble};
 use super::lane::{LaneTracker, Sample};
 use super::link::LinkTracker;
-use super::observation::{Detail, Ending, Entry, Lane, Observation, Outcome, Question, Session};
+use super::observation::{Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session};
 use super::outage::{self, merged};
 use super::settings::Settings;
 use super::standing::Standings;
@@ -51,7 +51,7 @@ pub struct Look {
     /// Planned spans on the record's axis, in order.
     pub planned: Vec<(Moment, Moment)>,
     /// Targets that never answered while others of their lane did.
-    pub never_answered: Vec<(Lane, String)>,
+    pub never_answered: Vec<(Question, String)>,
     /// Random loss outside spans, per asked lane: failures and questions.
     pub random_loss: Vec<(Lane, u64, u64)>,
 }
@@ -85,7 +85,7 @@ impl Judge {
                 if let Some(last) = self.alive {
                     self.blind.push((last, s.at));
                 }
-                self.began.get_or_insert(WallTime(s.wall.0 - s.at.0));
+                self.began.get_or_insert(WallTime(s.wall.0.saturating_sub(s.at.0)));
                 self.sessions.push(s.clone());
                 self.ended = None;
             }
@@ -139,6 +139,10 @@ impl Judge {
 
     /// Whether an answer is usable; `None` when it says nothing of the lane.
     fn usable(&self, o: &Observation) -> Option<bool> {
+        // A receiver whose name can't be looked up can't be reached, whoever is to blame.
+        if (o.question, o.outcome) == (Question::Connect, Outcome::NotAsked(NotAsked::Unresolved)) {
+            return Some(false);
+        }
         if !o.outcome.was_asked() {
             return None;
         }
@@ -227,12 +231,19 @@ impl Judge {
             spans.extend(conditions.iter().filter(|s| s.lane == lane).cloned());
             spans.sort_by_key(|s| s.start.midpoint());
             blind.extend(self.blind.iter().copied());
+            // Nobody has looked for a while and has not looked again since.
+            if let Some((_, last)) = reach
+                && self.now - last > self.settings.gap_of(lane)
+            {
+                blind.push((last, self.now));
+            }
             let answers = settled.iter().find(|t| t.lane() == lane).map_or(Vec::new(), |t| t.answers().to_vec());
             lanes.push(LaneRecord { lane, spans, reach, blind: merged(blind), answers });
         }
         let troubles = cause::explain(&lanes, &self.settings, self.now);
-        let path: Vec<&LaneRecord> =
-            lanes.iter().filter(|l| matches!(l.lane, Lane::Outside | Lane::Receiver) && l.reach.is_some()).collect();
+        // With a receiver named, the path is seen only where that receiver was asked.
+        let end = if self.settings.receivers.is_empty() { Lane::Outside } else { Lane::Receiver };
+        let path: Vec<&LaneRecord> = lanes.iter().filter(|l| l.lane == end && l.reach.is_some()).collect();
         let planned = self.planned();
         let seen = outage::less(&observed(&path), &planned);
         Look {
@@ -243,7 +254,7 @@ impl Judge {
             troubles,
             never_answered: settled
                 .iter()
-                .flat_map(|t| t.never_answered().map(|n| (t.lane(), n.to_string())).collect::<Vec<_>>())
+                .flat_map(|t| t.never_answered().map(|(q, n)| (q, n.to_string())).collect::<Vec<_>>())
                 .collect(),
             random_loss: settled.iter().map(|t| (t.lane(), t.random_loss().0, t.random_loss().1)).collect(),
             lanes,
@@ -252,6 +263,11 @@ impl Judge {
 }
 
 impl Look {
+    /// How long the path was down because of a cause, in all.
+    pub fn down_by(&self, cause: Cause) -> Micros {
+        Micros(self.troubles.iter().filter(|t| t.cause == cause).map(|t| t.down_for(self.now).0).sum())
+    }
+
     /// Random loss of the lane the path is judged by: failures and questions.
     pub fn path_loss(&self) -> (u64, u64) {
         let of = |lane| self.random_loss.iter().find(|(l, ..)| *l == lane).map_or((0, 0), |(_, a, b)| (*a, *b));
@@ -262,7 +278,7 @@ impl Look {
     }
 }
 
-/// Time in which at least one of the path's lanes was observed.
+/// Time in which the path was observed.
 fn observed(path: &[&LaneRecord]) -> Vec<(Moment, Moment)> {
     let mut seen: Vec<(Moment, Moment)> = Vec::new();
     for lane in path {

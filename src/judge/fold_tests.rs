@@ -1,6 +1,7 @@
 //! The fold as scripts of answers and times, and streaming against a plain batch reading.
 
 use super::*;
+use crate::judge::Oddity;
 use crate::judge::requirement::RequirementSet;
 use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, VerdictKind};
 use proptest::prelude::*;
@@ -209,7 +210,7 @@ fn a_router_that_never_answers_echo_is_a_fact_not_a_fault() {
     entries.sort_by_key(Entry::known);
     let look = judged(&entries).look();
     assert!(look.troubles.is_empty(), "{:?}", look.troubles);
-    assert_eq!(look.never_answered, [(Lane::Router, "gw".to_owned())]);
+    assert_eq!(look.never_answered, [(Question::GatewayEcho, "gw".to_owned())]);
 }
 
 #[test]
@@ -322,4 +323,122 @@ fn an_update_costs() {
     }
     let each = start.elapsed().as_secs_f64() / entries.len() as f64;
     println!("{:.0} ns an update; {:.2} s for 7.3 million", each * 1e9, each * 7.3e6);
+}
+
+/// A second target of a lane beside the usual one, answering as the world says of it.
+fn with_another(seconds: i64, question: Question, name: &str, world: World) -> Vec<Entry> {
+    let mut entries = play(seconds, |_, _| None);
+    for second in 0..seconds {
+        let asked = Moment((second * 1_000 + 300) * MS);
+        let outcome = world(name, second * 1_000 + 300).unwrap_or(Outcome::Answered);
+        let wait = if matches!(outcome, Outcome::Answered | Outcome::Refused) { 12 } else { 2_000 };
+        let known = asked + Micros::from_millis(wait);
+        let detail = match (question, outcome) {
+            (Question::Name, Outcome::Answered) => Detail::Name(NameAnswer { answers: 1, ..NameAnswer::default() }),
+            _ => Detail::None,
+        };
+        let seen = Observation { asked, known, question, target: name.into(), outcome, rtt: None, detail };
+        if known <= Moment(seconds * 1_000 * MS) {
+            entries.push(Entry::Seen(seen));
+        }
+    }
+    entries.sort_by_key(Entry::known);
+    entries
+}
+
+#[test]
+fn one_receiver_or_resolver_of_two_that_fails_is_named_with_what_it_said() {
+    let refuses: World = |_, at| (at >= 30_000).then_some(Outcome::Refused);
+    let look = judged(&with_another(90, Question::Connect, "receiver-b", refuses)).look();
+    let t = &look.troubles[0];
+    assert_eq!((look.troubles.len(), t.cause.word()), (1, "one-receiver"));
+    assert_eq!(t.root.failures.keys().collect::<Vec<_>>(), [&Outcome::Refused]);
+    assert!(t.path_down.is_none() && t.cause.mendable());
+    // From the first look as well: a receiver that never accepts is a trouble, not a filter.
+    assert_eq!(
+        causes(&with_another(90, Question::Connect, "receiver-b", |_, _| Some(Outcome::Refused))),
+        ["one-receiver"]
+    );
+    assert_eq!(
+        causes(&with_another(90, Question::Name, "resolver-b", |_, _| Some(Outcome::Timeout))),
+        ["one-resolver"]
+    );
+}
+
+#[test]
+fn a_target_that_never_answers_does_not_hide_the_next_one_that_fails() {
+    let mut entries = with_another(120, Question::Connect, "receiver-b", |_, _| Some(Outcome::Timeout));
+    let third = with_another(120, Question::Connect, "receiver-c", |_, at| (at >= 60_000).then_some(Outcome::Refused));
+    entries.extend(third.into_iter().filter(|e| matches!(e, Entry::Seen(o) if &*o.target == "receiver-c")));
+    entries.sort_by_key(Entry::known);
+    let look = judged(&entries).look();
+    let missing: Vec<_> = look.troubles.iter().map(|t| (t.cause.word(), t.root.oddity.clone())).collect();
+    assert_eq!(
+        missing,
+        [
+            ("one-receiver", Oddity::TargetMissing("receiver-b".into())),
+            ("one-receiver", Oddity::TargetMissing("receiver-c".into()))
+        ]
+    );
+}
+
+#[test]
+fn a_missing_default_route_is_no_outage_while_the_receiver_answers() {
+    let mut entries = play(60, |_, _| None);
+    for e in &mut entries {
+        if let Entry::Seen(Observation { detail: Detail::OwnAddress { gateway, .. }, .. }) = e {
+            *gateway = None;
+        }
+    }
+    let look = judged(&entries).look();
+    let t = &look.troubles[0];
+    assert_eq!((t.cause.word(), t.path_down.is_none()), ("route-lost", true));
+    assert!(t.clues.iter().any(|c| c.lane == Lane::Receiver && c.speaks_for == Some(false)), "{:?}", t.clues);
+}
+
+#[test]
+fn a_receiver_whose_name_fails_with_the_resolver_is_an_outage_of_names() {
+    let mut entries = play(90, |t, at| (t == "resolver" && at >= 30_000).then_some(Outcome::Timeout));
+    for e in &mut entries {
+        if let Entry::Seen(o) = e
+            && o.question == Question::Connect
+            && o.asked >= Moment(30_000 * MS)
+        {
+            o.outcome = Outcome::NotAsked(NotAsked::Unresolved);
+        }
+    }
+    let look = judged(&entries).look();
+    assert_eq!(look.troubles.iter().map(|t| t.cause.word()).collect::<Vec<_>>(), ["name-service"]);
+    assert!(look.troubles[0].path_down.is_some());
+    // With every other name fine, it is the receiver's name that is wrong.
+    for e in &mut entries {
+        if let Entry::Seen(o) = e
+            && o.question == Question::Name
+        {
+            (o.outcome, o.known) = (Outcome::Answered, o.asked);
+        }
+    }
+    entries.sort_by_key(Entry::known);
+    assert_eq!(causes(&entries), ["receiver-unresolved"]);
+}
+
+#[test]
+fn random_loss_of_any_size_up_to_a_tenth_is_no_trouble() {
+    for (lost_in, seed) in [(100, 1_u64), (33, 2), (20, 3), (10, 4)] {
+        let mut entries = play(3_600, |_, _| None);
+        // Own small generator (Knuth's MMIX constants): the judge itself has no random source.
+        let mut state = seed;
+        for e in &mut entries {
+            if let Entry::Seen(o) = e
+                && matches!(o.question.lane(), Lane::Router | Lane::Names | Lane::Outside | Lane::Receiver)
+            {
+                state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                if (state >> 33) % lost_in == 0 {
+                    (o.outcome, o.known) = (Outcome::Timeout, o.asked + Micros::from_secs(2));
+                }
+            }
+        }
+        entries.sort_by_key(Entry::known);
+        assert_eq!(causes(&entries), Vec::<&str>::new(), "one in {lost_in}");
+    }
 }

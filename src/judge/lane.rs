@@ -15,6 +15,11 @@ use super::time::{Edge, Micros, Moment};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
+/// Fewest failures in a row that call one target missing (choice: one more than call the lane silent).
+const LEAST_MISSING: u32 = 4;
+/// Runs of answers kept; they only tell what went on during recent troubles.
+const MOST_RUNS_OF_ANSWERS: usize = 8_192;
+
 /// One question's result as the lane sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sample {
@@ -44,6 +49,22 @@ struct Target {
     others_good: u32,
     others_bad: u32,
     missing: bool,
+    /// Failures of the present run, by outcome, and when the last was asked.
+    failures: BTreeMap<Outcome, u32>,
+    last_bad: Moment,
+}
+
+impl Target {
+    /// The span of its being missing, still open; none where it is there, or where never answering is no trouble.
+    fn missing_span(&self, lane: Lane, stands_alone: bool) -> Option<Span> {
+        if !self.missing || !(self.ever_good || stands_alone) {
+            return None;
+        }
+        let mut span = Span::new(lane, Oddity::TargetMissing(Arc::clone(&self.name)), self.run_start);
+        span.from_first_look = !self.ever_good;
+        span.failures.clone_from(&self.failures);
+        Some(span)
+    }
 }
 
 /// A group of losses that may become a span.
@@ -80,6 +101,8 @@ pub struct LaneTracker {
     first: Option<Moment>,
     last: Option<Moment>,
     last_good: Option<Moment>,
+    /// The last question before a pause, until the first answer after it.
+    before_gap: Option<Moment>,
     /// Unbroken runs of answers: when the first and the last was asked.
     answers: Vec<(Moment, Moment)>,
     blind: Vec<(Moment, Moment)>,
@@ -103,6 +126,7 @@ impl LaneTracker {
             first: None,
             last: None,
             last_good: None,
+            before_gap: None,
             answers: Vec::new(),
             blind: Vec::new(),
             good: 0,
@@ -138,6 +162,8 @@ impl LaneTracker {
                     others_good: 0,
                     others_bad: 0,
                     missing: false,
+                    failures: BTreeMap::new(),
+                    last_bad: sample.asked,
                 });
                 self.targets.len() - 1
             });
@@ -173,11 +199,8 @@ impl LaneTracker {
                 copy.spans.push(span);
             }
         }
-        for t in &copy.targets {
-            if t.missing && t.ever_good {
-                copy.spans.push(Span::new(copy.lane, Oddity::TargetMissing(Arc::clone(&t.name)), t.run_start));
-            }
-        }
+        let stands = copy.stands_alone();
+        copy.spans.extend(copy.targets.iter().filter_map(|t| t.missing_span(copy.lane, stands)));
         copy.spans = joined(std::mem::take(&mut copy.spans));
         copy
     }
@@ -202,9 +225,16 @@ impl LaneTracker {
         &self.blind
     }
 
-    /// Targets that never answered while others did.
-    pub fn never_answered(&self) -> impl Iterator<Item = &Arc<str>> {
-        self.targets.iter().filter(|t| t.missing && !t.ever_good).map(|t| &t.name)
+    /// Targets that never answered while others did, with the way they were asked, where that is a fact and no trouble:
+    /// a gateway may ignore echo, a reference point may be filtered. A resolver or receiver that never answers is one.
+    pub fn never_answered(&self) -> impl Iterator<Item = (Question, &Arc<str>)> {
+        let stands = self.stands_alone();
+        self.targets.iter().filter(move |t| t.missing && !t.ever_good && !stands).map(|t| (t.way, &t.name))
+    }
+
+    /// Whether each target of the lane matters by itself.
+    fn stands_alone(&self) -> bool {
+        matches!(self.lane, Lane::Names | Lane::Receiver)
     }
 
     /// Loss outside spans: failures and questions.
@@ -232,11 +262,10 @@ impl LaneTracker {
                 t.others_good += 1;
             }
         }
+        let stands = self.stands_alone();
         let t = &mut self.targets[index];
-        if t.missing && t.ever_good {
-            let mut span = Span::new(self.lane, Oddity::TargetMissing(Arc::clone(&t.name)), t.run_start);
-            span.end = Some(Edge::between(self.last.unwrap_or(s.asked), s.known));
-            span.failures.insert(Outcome::Timeout, t.run);
+        if let Some(mut span) = t.missing_span(self.lane, stands) {
+            span.end = Some(Edge::between(t.last_bad, s.known));
             self.spans.push(span);
         }
         (t.missing, t.ever_good, t.run) = (false, true, 0);
@@ -244,6 +273,9 @@ impl LaneTracker {
         match self.answers.last_mut() {
             Some(run) if self.unbroken => run.1 = s.asked,
             _ => self.answers.push((s.asked, s.asked)),
+        }
+        if self.answers.len() > MOST_RUNS_OF_ANSWERS {
+            self.answers.drain(..MOST_RUNS_OF_ANSWERS / 2);
         }
         self.unbroken = true;
         self.last_good = Some(self.last_good.map_or(s.known, |l| l.max(s.known)));
@@ -260,26 +292,33 @@ impl LaneTracker {
 
     fn take_bad(&mut self, index: usize, s: Sample) {
         self.unbroken = false;
+        // A target known to be missing says nothing about the others.
+        let counts = !self.targets[index].missing;
         for (i, t) in self.targets.iter_mut().enumerate() {
-            if i != index && t.run > 0 {
+            if counts && i != index && t.run > 0 {
                 t.others_bad += 1;
             }
         }
-        let start = Edge::between(self.last_good.map_or(s.asked, |g| g.min(s.asked)), s.asked);
-        let never_good = self.last_good.is_none();
+        // After a pause nobody knows the last good moment: the failure began somewhere in it.
+        let before = self.last_good.or(self.before_gap);
+        let start = Edge::between(before.map_or(s.asked, |g| g.min(s.asked)), s.asked);
+        let never_good = before.is_none();
+        let need = self.run_needed();
         let t = &mut self.targets[index];
         t.run += 1;
         if t.run == 1 {
             (t.run_start, t.others_good, t.others_bad) = (start, 0, 0);
+            t.failures.clear();
         }
-        if !t.missing && t.run >= 4 && t.others_good >= 3 && t.others_good >= 2 * t.others_bad {
+        *t.failures.entry(s.outcome).or_insert(0) += 1;
+        t.last_bad = s.asked;
+        if !t.missing && t.run >= need.max(LEAST_MISSING) && t.others_good >= 3 && t.others_good >= 2 * t.others_bad {
             t.missing = true;
             self.forget(index);
         }
         if self.targets[index].missing {
             return;
         }
-        let need = self.run_needed();
         let group = self.group.get_or_insert_with(|| Group {
             losses: BTreeMap::new(),
             failures: BTreeMap::new(),
@@ -322,6 +361,26 @@ impl LaneTracker {
         run_length::failures_needed(loss, per_year, 1.0).unwrap_or(MOST_RUN).clamp(LEAST_RUN, MOST_RUN)
     }
 
+    /// Random loss measured so far; a half is added so that none seen is not none.
+    fn loss(&self) -> f64 {
+        (self.random_losses as f64 + 0.5) / ((self.good + self.random_losses) as f64 + 1.0)
+    }
+
+    /// Failures that make a burst, so that chance makes fewer than one a year: at random loss p and r questions a
+    /// second, a group goes on past a failure with probability 1 - (1 - p)^(3 s r).
+    fn losses_needed(&self) -> u32 {
+        let asked = self.good + self.random_losses;
+        let (Some(first), Some(last)) = (self.first, self.last) else { return BURST_LOSSES };
+        if asked < 100 || last <= first {
+            return BURST_LOSSES;
+        }
+        let (rate, p) = (asked as f64 / (last - first).secs(), self.loss().min(0.9));
+        let on = 1.0 - (1.0 - p).powf((rate * CLEAR_AFTER.secs()).max(f64::from(CLEAR_ANSWERS)));
+        let failures_a_year = rate * 365.25 * 86_400.0 * p;
+        let more = failures_a_year.max(1.0).ln() / -on.ln();
+        (1.0 + more.ceil()).clamp(f64::from(BURST_LOSSES), 1e6) as u32
+    }
+
     /// Takes a target's failures out of the group: the target is missing, the lane is not.
     fn forget(&mut self, index: usize) {
         let Some(group) = &mut self.group else { return };
@@ -352,6 +411,7 @@ impl LaneTracker {
         }
         self.close();
         self.last_good = None;
+        self.before_gap = self.last;
     }
 
     /// The group as a span, if it is more than chance.
@@ -361,7 +421,7 @@ impl LaneTracker {
         let scattered = group.returns >= 2 || share >= BURST_ANSWERS;
         let oddity = if group.silent && !scattered {
             Oddity::Silent
-        } else if losses >= BURST_LOSSES && 1.0 - share >= BURST_DENSITY {
+        } else if losses >= self.losses_needed() && 1.0 - share >= BURST_DENSITY.max(3.0 * self.loss()) {
             Oddity::LossBurst
         } else {
             return None;

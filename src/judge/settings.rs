@@ -18,8 +18,8 @@ pub const CLEAR_ANSWERS: u32 = 3;
 pub const LEAST_RUN: u32 = 3;
 /// Most consecutive failures asked for, however lossy the lane (choice).
 pub const MOST_RUN: u32 = 12;
-/// Fewest failures in one group that make a loss burst (choice: at 1 % random loss a group this large comes less than
-/// once in some hundred thousand questions).
+/// Fewest failures in one group that make a loss burst, however little is lost at random (choice). On a lossy lane more
+/// are needed, see `lane`.
 pub const BURST_LOSSES: u32 = 5;
 /// ... and their least share among the questions of the group (choice, as above).
 pub const BURST_DENSITY: f64 = 0.25;

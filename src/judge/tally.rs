@@ -1,6 +1,6 @@
 //! Counts and times per target, in bounded memory.
 
-use super::observation::{Observation, Outcome, Question};
+use super::observation::{Detail, Observation, Outcome, Question};
 use super::time::Moment;
 use hdrhistogram::Histogram;
 use std::collections::BTreeMap;
@@ -18,6 +18,8 @@ pub struct Tally {
     pub outcomes: BTreeMap<Outcome, u64>,
     /// Round-trip times of answers, microseconds, to three figures; `None` until the first.
     pub rtt: Option<Histogram<u32>>,
+    /// Of the answers, DNS answers whose code was neither "no error" nor "no such name" (RFC 1035 section 4.1.1).
+    pub errors: u64,
     /// Last observation.
     pub last: (Moment, Outcome),
 }
@@ -56,13 +58,18 @@ impl Tallies {
             None if self.0.len() >= MOST_TARGETS => return,
             None => {
                 let at = self.0.partition_point(|(q, t, _)| (*q, t) < (o.question, &o.target));
-                let tally = Tally { outcomes: BTreeMap::new(), rtt: None, last: (o.known, o.outcome) };
+                let tally = Tally { outcomes: BTreeMap::new(), rtt: None, errors: 0, last: (o.known, o.outcome) };
                 self.0.insert(at, (o.question, Arc::clone(&o.target), tally));
                 at
             }
         };
         let tally = &mut self.0[at].2;
         *tally.outcomes.entry(o.outcome).or_insert(0) += 1;
+        if let (Outcome::Answered, Detail::Name(a)) = (o.outcome, &o.detail)
+            && !matches!(a.code, 0 | 3)
+        {
+            tally.errors += 1;
+        }
         tally.last = (o.known, o.outcome);
         if let (Outcome::Answered, Some(rtt)) = (o.outcome, o.rtt) {
             let us = rtt.took.0.clamp(1, LONGEST_US as i64) as u64;

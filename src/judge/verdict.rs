@@ -112,7 +112,10 @@ impl Judge {
         let held = by(BandPrior::PUBLISHED);
         let prior = settings.known.prior;
         let held_with_prior = if prior.says_something() { by(prior.belief()) } else { Vec::new() };
-        let surest = look.troubles.iter().filter(|t| t.cause.mendable()).map(|t| t.confidence).reduce(f64::max);
+        // The headline is the mendable cause that kept the path down longest; its confidence is the verdict's.
+        let mut mendable: Vec<&Trouble> = look.troubles.iter().filter(|t| t.cause.mendable()).collect();
+        mendable.sort_by_key(|t| std::cmp::Reverse(look.down_by(t.cause)));
+        let surest = mendable.first().map(|t| t.confidence);
         let out_of_scope = !settings.out_of_scope.is_empty();
         let alone = decide(&held, surest.is_some(), out_of_scope);
         let kind_with_prior =
@@ -137,6 +140,8 @@ impl Judge {
         let standing = if withheld { &held_with_prior } else { &held };
         let open: Vec<&Held> = standing.iter().filter(|h| h.standing == Standing::Open).collect();
         let needs = match kind {
+            // What can't be asked at all is not settled by waiting.
+            VerdictKind::KeepWatching if look.observed == Micros::ZERO => None,
             VerdictKind::KeepWatching if !out_of_scope && open.iter().all(|h| h.needs.is_some()) => {
                 open.iter().filter_map(|h| h.needs).max()
             }

@@ -170,6 +170,9 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
         VerdictKind::KeepWatching if !judge.settings().out_of_scope.is_empty() => {
             format!("Out of scope: {}", reasons.first().map_or("", String::as_str))
         }
+        VerdictKind::KeepWatching if watched == Micros::ZERO => {
+            "Nothing of the path could be asked from here; see what could not be seen, and why.".to_owned()
+        }
         VerdictKind::KeepWatching => match j.needs {
             Some(n) => format!("What was watched does not decide it; {} without trouble would.", words::about(n)),
             None => "What was watched does not decide it, and how much more would can't be said yet.".to_owned(),
@@ -197,6 +200,10 @@ fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
         VerdictKind::IpAlone => (
             "IP alone, with the network gear on backup power.".into(),
             "Every requirement is met by what was watched; a mains failure was not part of it.".into(),
+        ),
+        _ if watched == Micros::ZERO => (
+            "Add a cellular backup, or survey again where the path can be asked.".into(),
+            "Nothing of the path could be asked from here, and watching longer will not change that.".into(),
         ),
         _ if outages == 0 => (
             "Add a cellular backup, or keep watching before going without one.".into(),
@@ -288,6 +295,8 @@ fn stretches(r: &LaneRecord, now: Moment) -> Vec<Stretch> {
     let Some((first, last)) = r.reach else {
         return vec![Stretch { from_s: 0.0, to_s: now.secs(), state: LaneState::Blind }];
     };
+    // Nothing answered yet and nothing bad enough to be a trouble: not known to be good.
+    let unknown = r.is_asked() && r.answers.is_empty();
     let mut cuts = vec![Moment(0), first, last, now];
     cuts.extend(r.blind.iter().flat_map(|(a, b)| [*a, *b]));
     cuts.extend(r.spans.iter().flat_map(|s| [s.start.midpoint(), s.end_or(now)]));
@@ -308,11 +317,11 @@ fn stretches(r: &LaneRecord, now: Moment) -> Vec<Stretch> {
         } else {
             let during =
                 r.spans.iter().filter(|s| s.start.midpoint() <= middle && middle < s.end_or(now).max(s.start.latest));
-            let mut state = LaneState::Good;
+            let mut state = if unknown { LaneState::Blind } else { LaneState::Good };
             for s in during {
                 match s.oddity.state() {
                     LaneState::Bad => state = LaneState::Bad,
-                    LaneState::Strained if state == LaneState::Good => state = LaneState::Strained,
+                    LaneState::Strained if state != LaneState::Bad => state = LaneState::Strained,
                     _ => {}
                 }
             }
@@ -372,12 +381,13 @@ fn targets(judge: &Judge) -> Vec<TargetView> {
             question: q.words().into(),
             target: target.to_string(),
             asked: t.asked(),
-            answered: t.answered(),
+            answered: t.answered().saturating_sub(t.errors),
             otherwise: t
                 .outcomes
                 .iter()
                 .filter(|(o, _)| **o != Outcome::Answered && o.was_asked())
                 .map(|(o, n)| (o.words().to_owned(), *n))
+                .chain((t.errors > 0).then(|| ("answered with an error".to_owned(), t.errors)))
                 .collect(),
             rtt_ms: t.rtt_ms(),
         })
@@ -444,8 +454,8 @@ fn facts(judge: &Judge, header: &Header, j: &Judgement) -> Vec<Fact> {
     if rounds > 0 && conflicts().all(|t| t.answered() == 0) {
         say("address conflict", format!("asked {rounds} times; nobody else claims this device's address"));
     }
-    for (lane, name) in &j.look.never_answered {
-        say("never answered", format!("{name} ({}): taken as filtered, not as a fault", lane.word()));
+    for (question, name) in &j.look.never_answered {
+        say("never answered", format!("{} by {name}: taken as filtered, not as a fault", question.words()));
     }
     for (lane, lost, asked) in &j.look.random_loss {
         if *lost > 0 {
@@ -504,6 +514,10 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
             .unwrap_or_else(|| outcome.words().to_owned());
         let opens = match outcome {
             Outcome::NotAsked(NotAsked::Unresolved) => "a resolver that answers, or the receiver as a plain address",
+            Outcome::NotAsked(NotAsked::NoTarget) => "naming one in the site file",
+            Outcome::NotAsked(NotAsked::NoInterface | NotAsked::NoAddress | NotAsked::NoRoute) => {
+                "a network interface with a carrier, an address and a default route"
+            }
             _ => words::opens(question),
         };
         out.push(Blind {

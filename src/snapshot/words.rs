@@ -43,6 +43,16 @@ pub(super) fn sentence(t: &Trouble, now: crate::judge::Moment) -> String {
         (Cause::TargetMissing, Oddity::TargetMissing(name)) => {
             format!("{name} stopped answering {lasted} while its neighbours went on.")
         }
+        (Cause::OneResolver, Oddity::TargetMissing(name)) => {
+            format!("The resolver {name} did not answer {lasted}; another one did.")
+        }
+        (Cause::OneReceiver, Oddity::TargetMissing(name)) => {
+            format!("The receiver {name} could not be reached {lasted}; another one could.")
+        }
+        (Cause::OneResolver | Cause::OneReceiver, _) => format!("One of several did not answer {lasted}."),
+        (Cause::ReceiverUnresolved, _) => {
+            format!("The receiver's name could not be looked up {lasted}, though other names could.")
+        }
         (Cause::TargetMissing, _) => format!("One target stopped answering {lasted}."),
         (Cause::NameService, _) => format!("Names could not be looked up {lasted}, while the internet was there."),
         (Cause::NamesUnsteady, _) => format!("Part of the name lookups failed {lasted}."),
@@ -107,6 +117,18 @@ pub(super) fn step(c: Cause) -> (&'static str, &'static str) {
         Cause::TargetMissing => {
             ("Nothing at once; if it stays away, name another target in the site file.", "It answers again.")
         }
+        Cause::OneResolver => (
+            "Take the dead resolver out of the router's settings, or mend it; every lookup that tries it first waits.",
+            "Every resolver answers for a day.",
+        ),
+        Cause::OneReceiver => (
+            "Ask the station whether this receiver, port and account are right and open.",
+            "Every receiver accepts connections for an hour.",
+        ),
+        Cause::ReceiverUnresolved => (
+            "Check the receiver's name in the site file against the station's papers; ask for its plain address.",
+            "The receiver accepts connections for an hour.",
+        ),
         Cause::NameService => (
             "Set a second resolver in the router, and ask the station for its receivers as plain addresses.",
             "Every lookup answers for a day.",
