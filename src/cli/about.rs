@@ -36,7 +36,7 @@ impl About {
         let slowest = |lane: Lane| match lane {
             Lane::Power | Lane::Link => plan.cadence.local,
             // The address is looked at five times less often than the link.
-            Lane::Address => Micros(plan.cadence.local.0 * 5),
+            Lane::Address => Micros(plan.cadence.local.0.saturating_mul(5)),
             Lane::Router => plan.cadence.router,
             Lane::Names => plan.cadence.names,
             Lane::Outside => plan.cadence.outside,

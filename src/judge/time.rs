@@ -101,7 +101,7 @@ impl Moment {
 
     /// The moment halfway to `other`.
     pub fn midpoint(self, other: Self) -> Self {
-        Self(self.0 + (other.0 - self.0) / 2)
+        Self(i64::midpoint(self.0, other.0))
     }
 }
 
