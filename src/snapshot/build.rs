@@ -73,7 +73,7 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
         requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
-        delivery: figures::delivery(j),
+        delivery: if live { None } else { figures::delivery(j) },
         supervision: figures::supervision(j),
         outlook,
         flaps: figures::flap_views(j),
@@ -155,8 +155,9 @@ fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
             words::hundred(with)
         ));
     }
-    if let Some((require, Some(least))) = judge.settings().requirements.shortest_watch(&j.evidence)
-        && !j.held.is_empty()
+    // A live view holds nothing against the evidence, and this costs more than a view each second should.
+    if !j.held.is_empty()
+        && let Some((require, Some(least))) = judge.settings().requirements.shortest_watch(&j.evidence)
         && watched < least
     {
         reasons.push(format!(
