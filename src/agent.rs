@@ -5,10 +5,13 @@ use crate::probe::{self, Context, Pace};
 use crate::record::Writer;
 use crate::site::Plan;
 use crate::sys::clock::{self, Clock};
+use std::collections::HashMap;
 use std::future::Future;
 use std::net::IpAddr;
+use std::pin::Pin;
 use std::sync::Arc;
 use tokio::sync::{mpsc, watch};
+use tokio::task::JoinSet;
 use tokio::time::{Duration, MissedTickBehavior, interval};
 
 /// Observations that may wait for the agent; a full queue makes probes wait, it loses nothing.
@@ -17,6 +20,9 @@ const QUEUE: usize = 1_024;
 const ALIVE_EVERY: Micros = Micros::from_secs(5);
 /// A wall clock that moved this far against the boot-time clock was stepped (facts: NTP slews stay under it).
 const STEP: Micros = Micros::from_millis(500);
+
+/// How long after its end a probe that ended early starts again.
+const AGAIN_AFTER: Duration = Duration::from_secs(1);
 
 /// An agent about to run.
 #[derive(Debug)]
@@ -138,20 +144,102 @@ impl Agent {
 }
 
 fn spawn_probes(context: Context, gateways: watch::Receiver<Option<IpAddr>>) {
+    let mut probes = Vec::new();
     if !context.plan.loopback {
-        tokio::spawn(probe::link::run(context.clone()));
-        tokio::spawn(probe::address::run(context.clone()));
-        tokio::spawn(probe::offers::run(context.clone()));
-        tokio::spawn(probe::conflict::run(context.clone()));
-        tokio::spawn(probe::gateway_arp::run(context.clone()));
-        tokio::spawn(probe::gateway_echo::run(context.clone(), gateways));
+        probes.push(Probe::new("link", &context, probe::link::run));
+        probes.push(Probe::new("address", &context, probe::address::run));
+        probes.push(Probe::new("offers", &context, probe::offers::run));
+        probes.push(Probe::new("conflict", &context, probe::conflict::run));
+        probes.push(Probe::new("gateway-arp", &context, probe::gateway_arp::run));
+        let echo = move |context| probe::gateway_echo::run(context, gateways.clone());
+        probes.push(Probe::new("gateway-echo", &context, echo));
     }
-    tokio::spawn(probe::names::run(context.clone()));
-    tokio::spawn(probe::outside::run(context.clone()));
-    tokio::spawn(probe::receiver::run(context));
+    probes.push(Probe::new("names", &context, probe::names::run));
+    probes.push(Probe::new("outside", &context, probe::outside::run));
+    probes.push(Probe::new("receiver", &context, probe::receiver::run));
+    tokio::spawn(keep_running(probes, context.seen));
+}
+
+/// A probe that can be started again.
+struct Probe {
+    name: &'static str,
+    start: Box<dyn Fn() -> Pin<Box<dyn Future<Output = ()> + Send>> + Send>,
+}
+
+impl Probe {
+    fn new<F>(name: &'static str, context: &Context, run: impl Fn(Context) -> F + Send + 'static) -> Self
+    where
+        F: Future<Output = ()> + Send + 'static,
+    {
+        let context = context.clone();
+        Self { name, start: Box::new(move || Box::pin(run(context.clone()))) }
+    }
+}
+
+/// Runs the probes until the agent is gone. One that ends before would be silence nobody can explain: it is said, and
+/// the probe starts again a second later.
+async fn keep_running(probes: Vec<Probe>, seen: mpsc::Sender<Observation>) {
+    let mut running = JoinSet::new();
+    let mut names = HashMap::new();
+    for probe in probes {
+        names.insert(running.spawn((probe.start)()).id(), probe);
+    }
+    while let Some(ended) = running.join_next_with_id().await {
+        let (id, why) = match ended {
+            Ok((id, ())) => (id, "it returned".to_owned()),
+            Err(e) => (e.id(), e.to_string()),
+        };
+        let Some(probe) = names.remove(&id) else { continue };
+        if seen.is_closed() {
+            continue;
+        }
+        tracing::error!(probe = probe.name, why, "a probe ended; it starts again");
+        let again = (probe.start)();
+        let delayed = async {
+            tokio::time::sleep(AGAIN_AFTER).await;
+            again.await;
+        };
+        names.insert(running.spawn(delayed).id(), probe);
+    }
 }
 
 /// Wall time less the axis: constant until somebody steps the wall clock.
 fn wall_offset(now: Moment) -> Micros {
     Micros(clock::wall_time().0 - now.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    use tokio::time::{Instant, timeout};
+
+    /// Unwinds only in builds that unwind, as tests do; a release build aborts by design.
+    #[tokio::test]
+    async fn a_probe_that_panics_or_returns_starts_again_a_second_later_and_ends_with_the_agent() {
+        let (seen, entries) = mpsc::channel::<Observation>(1);
+        let (started, mut starts) = mpsc::unbounded_channel();
+        let count = Arc::new(AtomicUsize::new(0));
+        let until = seen.clone();
+        let start = move || -> Pin<Box<dyn Future<Output = ()> + Send>> {
+            let (count, started, until) = (count.clone(), started.clone(), until.clone());
+            Box::pin(async move {
+                let _ = started.send(Instant::now());
+                match count.fetch_add(1, Ordering::Relaxed) {
+                    0 => panic!("the first run"),
+                    1 => {}
+                    _ => until.closed().await,
+                }
+            })
+        };
+        let running = tokio::spawn(keep_running(vec![Probe { name: "trial", start: Box::new(start) }], seen));
+        let mut last = None;
+        for _ in 0..3 {
+            let at = timeout(Duration::from_secs(10), starts.recv()).await.expect("in time").expect("a start");
+            assert!(last.is_none_or(|l| at - l >= AGAIN_AFTER));
+            last = Some(at);
+        }
+        drop(entries);
+        timeout(Duration::from_secs(10), running).await.expect("ends").expect("no panic");
+    }
 }

@@ -292,3 +292,80 @@ END",
         assert_eq!((o.question, o.outcome), (Question::Name, outcome), "{server}: {o:?}");
     }
 }
+
+/// Renamed, an interface keeps its index (netdevice(7)): the sockets go on by it.
+#[test]
+fn a_renamed_interface_is_followed_and_one_that_comes_back_too() {
+    let pair = Pair::new("rn");
+    let (here, there) = (pair.here.clone(), pair.there.clone());
+    inside(&there, async || {
+        serve("192.0.2.1:7000", drop);
+        let udp = std::net::UdpSocket::bind("192.0.2.1:53").expect("a port");
+        std::thread::spawn(move || {
+            let mut q = [0; 512];
+            while let Ok((n, from)) = udp.recv_from(&mut q) {
+                // The question back as a response with REFUSED (RFC 1035 section 4.1.1).
+                q[2] |= 0x80;
+                q[3] = 5;
+                let _ = udp.send_to(&q[..n], from);
+            }
+        });
+    });
+    let fields = json!({"interface": "lead0", "loopback": false,
+        "receivers": [{"name": "r", "host": "192.0.2.1", "port": 7000, "transport": "tcp"}],
+        "resolvers": [{"name": "n", "address": "192.0.2.1:53"}]});
+    pair.within(async move || {
+        let (ctx, mut agent) = context(plan(fields));
+        tokio::spawn(receiver::run(ctx.clone()));
+        tokio::spawn(pathproof::probe::names::run(ctx));
+        let again = format!(
+            "ip -n {here} link del lead0; ip -n {here} link add lead0 type veth peer name lead0 netns {there}
+             for n in {here} {there}; do ip -n $n link set lead0 up; done
+             ip -n {here} addr add 192.0.2.2/24 dev lead0; ip -n {there} addr add 192.0.2.1/24 dev lead0"
+        );
+        let renamed = format!("ip -n {here} link set lead0 name other0");
+        let back = again.replacen("link del lead0", "link del other0", 1);
+        for step in [None, Some(renamed), Some(back)] {
+            if let Some(step) = &step {
+                sh(step);
+                while agent.seen.try_recv().is_ok() {}
+            }
+            let (mut connected, mut asked, mut seen) = (false, false, Vec::new());
+            while !(connected && asked) {
+                let o = agent.next().await;
+                connected |= o.question == Question::Connect && o.outcome == Outcome::Answered;
+                asked |= o.question == Question::Name && o.outcome == Outcome::Refused;
+                seen.push((o.question, o.outcome));
+                assert!(seen.len() < 12, "{step:?}: {seen:?}");
+            }
+        }
+    });
+}
+
+/// Linux takes a target for on-link where a socket names its interface and no route matches; that is no timeout.
+#[test]
+fn without_a_route_or_an_address_nothing_is_asked() {
+    let pair = Pair::new("nr");
+    let here = pair.here.clone();
+    // A second way out with a route must not stand in for the first.
+    sh(&format!(
+        "ip -n {here} link add side0 type dummy; ip -n {here} link set side0 up
+         ip -n {here} addr add 198.51.100.2/24 dev side0; ip -n {here} route add default via 198.51.100.1 dev side0"
+    ));
+    let all = |host: &'static str, why: NotAsked| {
+        let with = json!({"interface": "lead0", "loopback": false, "patience": 3_000_000});
+        let o = pair.within(async move || visit(host, 7000, "tcp", with, 1).await.remove(0));
+        assert_eq!(o.outcome, Outcome::NotAsked(why), "{host}: {o:?}");
+        let fields = json!({"interface": "lead0", "loopback": false, "patience": 3_000_000,
+            "resolvers": [{"name": "n", "address": format!("{host}:53")}]});
+        let o = pair.within(async move || {
+            let (ctx, mut agent) = context(plan(fields));
+            tokio::spawn(pathproof::probe::names::run(ctx));
+            agent.next().await
+        });
+        assert_eq!(o.outcome, Outcome::NotAsked(why), "{host}: {o:?}");
+    };
+    all("203.0.113.1", NotAsked::NoRoute);
+    sh(&format!("ip -n {here} -4 addr flush dev lead0"));
+    all("192.0.2.1", NotAsked::NoAddress);
+}

@@ -8,6 +8,7 @@ use super::turns::{self, Turns};
 use super::{Context, errno};
 use crate::judge::{Detail, Moment, NameAnswer, NotAsked, Observation, Outcome, Question, Rtt, Unreachable};
 use crate::sys::clock::Clock;
+use crate::sys::way::Way;
 use crate::sys::{errqueue, outgoing};
 use crate::wire::dns::{self, Asked, Checked};
 use crate::wire::icmp::Family;
@@ -27,6 +28,8 @@ pub(super) struct Server {
     pub(super) name: Arc<str>,
     /// Address and port.
     pub(super) address: SocketAddr,
+    /// The interface to ask by.
+    pub(super) way: Arc<Way>,
 }
 
 /// One query under way.
@@ -118,7 +121,8 @@ impl Machine {
 
 /// Asks once and waits for the outcome, at most `plan.patience`.
 pub(super) async fn ask(ctx: &Context, server: &Server, question: Question, asked: Asked) -> Observation {
-    let interface = ctx.plan.interface.as_deref().filter(|_| !ctx.plan.loopback);
+    let interface = server.way.name();
+    let interface = interface.as_deref();
     let id = rand::random();
     let query = asked.query(id);
     let opened = outgoing::udp(server.address, interface);

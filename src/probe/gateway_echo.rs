@@ -11,6 +11,7 @@ use crate::site::cadence;
 use crate::sys::clock::{boot_time, wall_time};
 use crate::sys::errqueue::{Origin, Stamp};
 use crate::sys::icmp::{EchoSocket, Heard};
+use crate::sys::way::Way;
 use crate::wire::icmp::{self, Family};
 use std::collections::VecDeque;
 use std::net::IpAddr;
@@ -174,11 +175,11 @@ impl Line {
     }
 
     /// Sends one echo, opening the socket if need be.
-    async fn ask(&mut self, now: Instant, interface: Option<&str>) -> Option<Observation> {
+    async fn ask(&mut self, now: Instant, way: &Way) -> Option<Observation> {
         let seq = self.machine.ask(now)?;
         let socket = match self.socket.take() {
             Some(s) => s,
-            None => match EchoSocket::open(self.address, interface, rand::random()) {
+            None => match EchoSocket::open(self.address, way.name().as_deref(), rand::random()) {
                 Ok(s) => s,
                 Err(e) => {
                     let (outcome, detail) = errno::while_asking(&e);
@@ -193,8 +194,9 @@ impl Line {
             return None;
         };
         let (outcome, detail) = errno::while_asking(&e);
-        // A missing route comes back to the same socket; a missing interface needs a new one.
-        if outcome == Outcome::NotAsked(NotAsked::NoRoute) {
+        // A missing route comes back to the same socket; a missing interface needs a new one, and over IPv6 the kernel
+        // calls that a missing route too.
+        if outcome == Outcome::NotAsked(NotAsked::NoRoute) && self.address.is_ipv4() {
             self.socket = Some(socket);
         }
         self.machine.failed(seq, now, outcome, detail)
@@ -206,7 +208,7 @@ impl Line {
 pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>) {
     let plan = ctx.plan.clone();
     let (base, floor) = (plan.cadence.router, cadence::FLOOR_ROUTER);
-    let interface = plan.interface.as_deref().filter(|_| !plan.loopback);
+    let way = ctx.way();
     let mut rhythm = Turns::new(base, floor, ctx.clock.now());
     let mut line: Option<Line> = None;
     let mut target: Arc<str> = "gateway".into();
@@ -263,7 +265,7 @@ pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>)
             continue;
         }
         let said = match &mut line {
-            Some(line) => line.ask(now, interface).await,
+            Some(line) => line.ask(now, &way).await,
             None => Some(no_gateway(&target, now.at)),
         };
         if let Some(o) = said {

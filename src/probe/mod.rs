@@ -22,6 +22,7 @@ pub mod turns;
 use crate::judge::Observation;
 use crate::site::Plan;
 use crate::sys::clock::Clock;
+use crate::sys::way::Way;
 use std::sync::Arc;
 use tokio::sync::{mpsc, watch};
 
@@ -51,5 +52,10 @@ impl Context {
     /// Hands an observation to the agent. False once the agent is gone: the task should end.
     pub async fn report(&self, o: Observation) -> bool {
         self.seen.send(o).await.is_ok()
+    }
+
+    /// The way out for a task's sockets; left to routing where the plan is of loopback alone.
+    fn way(&self) -> Way {
+        Way::new(self.plan.interface.as_deref().filter(|_| !self.plan.loopback))
     }
 }

@@ -10,6 +10,7 @@ use super::turns::{self, Turns};
 use crate::judge::Question;
 use crate::site::cadence;
 use crate::wire::dns::Asked;
+use std::sync::Arc;
 use tokio::task::JoinSet;
 
 /// Every so many turns the control name is asked for instead.
@@ -24,10 +25,11 @@ pub async fn run(ctx: Context) {
     }
     let most = turns::overlap(plan.patience, base, floor);
     let existing = Asked::address(&plan.existing_name);
+    let way = Arc::new(ctx.way());
     let mut each = JoinSet::new();
     for (i, resolver) in plan.resolvers.iter().enumerate() {
         let first = turns::spread(start, base.max(floor), i, plan.resolvers.len());
-        let server = Server { name: resolver.name.clone(), address: resolver.address };
+        let server = Server { name: resolver.name.clone(), address: resolver.address, way: way.clone() };
         let (seed, existing) = (rand::random(), existing.clone());
         each.spawn(dns_ask::keep_asking(ctx.clone(), server, Turns::new(base, floor, first), most, move |turn| {
             if is_control(turn) {

@@ -10,10 +10,12 @@ use super::{Context, errno};
 use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt, TlsAnswer};
 use crate::site::{Host, Receiver, Resolver, Transport, cadence};
 use crate::sys::outgoing;
+use crate::sys::way::Way;
 use hickory_resolver::config::{ConnectionConfig, LookupIpStrategy, NameServerConfig, ResolveHosts, ResolverConfig};
 use hickory_resolver::net::runtime::TokioRuntimeProvider;
 use rustls::pki_types::ServerName;
 use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
 use tokio::net::TcpStream;
 use tokio::task::JoinSet;
 use tokio::time::timeout_at;
@@ -30,13 +32,14 @@ pub async fn run(ctx: Context) {
     if plan.receivers.is_empty() {
         return dns_ask::nobody(ctx, Turns::new(base, floor, start), Question::Connect).await;
     }
+    let way = Arc::new(ctx.way());
     let mut each = JoinSet::new();
     for (i, receiver) in plan.receivers.iter().enumerate() {
         let first = turns::spread(start, base.max(floor), i, plan.receivers.len());
-        let (given, receiver) = (ctx.clone(), receiver.clone());
+        let (given, receiver, way) = (ctx.clone(), receiver.clone(), way.clone());
         each.spawn(turns::each(ctx.clone(), Turns::new(base, floor, first), OVERLAP, move |_| {
-            let (ctx, receiver) = (given.clone(), receiver.clone());
-            async move { visit(&ctx, &receiver).await }
+            let (ctx, receiver, way) = (given.clone(), receiver.clone(), way.clone());
+            async move { visit(&ctx, &receiver, &way).await }
         }));
     }
     each.join_all().await;
@@ -58,7 +61,7 @@ impl Tries {
 }
 
 /// One visit: look up, connect, shake hands where that is wanted, close. Reports each step.
-async fn visit(ctx: &Context, receiver: &Receiver) {
+async fn visit(ctx: &Context, receiver: &Receiver, way: &Way) {
     let say = |question, asked, known, outcome, rtt, detail| {
         ctx.report(Observation { asked, known, question, target: receiver.name.clone(), outcome, rtt, detail })
     };
@@ -75,7 +78,7 @@ async fn visit(ctx: &Context, receiver: &Receiver) {
     let mut reached = None;
     for address in addresses {
         let asked = ctx.clock.now();
-        match connect(ctx, SocketAddr::new(address, receiver.port), asked).await {
+        match connect(ctx, way, SocketAddr::new(address, receiver.port), asked).await {
             Ok(stream) => {
                 reached = Some((asked, stream));
                 break;
@@ -112,9 +115,8 @@ fn rtt(asked: Moment, known: Moment) -> Rtt {
     Rtt { took: known - asked, kernel: false }
 }
 
-async fn connect(ctx: &Context, to: SocketAddr, asked: Moment) -> Result<TcpStream, (Outcome, Detail)> {
-    let interface = ctx.plan.interface.as_deref().filter(|_| !ctx.plan.loopback);
-    let connecting = outgoing::tcp(to, interface).map_err(|e| errno::at_connect(&e))?;
+async fn connect(ctx: &Context, way: &Way, to: SocketAddr, asked: Moment) -> Result<TcpStream, (Outcome, Detail)> {
+    let connecting = outgoing::tcp(to, way.name().as_deref()).map_err(|e| errno::at_connect(&e))?;
     match timeout_at(ctx.clock.instant(asked + ctx.plan.patience), connecting.done()).await {
         Ok(done) => done.map_err(|e| errno::from_network(&e)),
         Err(_) => Err((Outcome::Timeout, Detail::None)),

@@ -66,7 +66,11 @@ where
         let turn = ctx.clock.instant(turns.due(pace));
         tokio::select! {
             () = ctx.seen.closed() => return,
-            Some(_) = work.join_next() => continue,
+            Some(done) = work.join_next() => match done {
+                // Not to be lost here: whoever runs the probe says it and starts it again.
+                Err(e) if e.is_panic() => std::panic::resume_unwind(e.into_panic()),
+                _ => continue,
+            },
             () = change(&mut ctx.pace) => continue,
             () = tokio::time::sleep_until(turn) => {}
         }

@@ -4,7 +4,7 @@
 //! that is not here does not exist, so a misspelt key can't be ignored in silence.
 
 use super::cadence;
-use super::value::Form;
+use super::value::{self, Form};
 use crate::judge::Micros;
 
 /// One section of the site file.
@@ -78,6 +78,16 @@ const HOURS_PER_YEAR: Form = Form::Whole { least: 0, most: 8_760 };
 const fn every(least: Micros) -> Form {
     Form::Length { least, most: cadence::CEILING }
 }
+
+/// What people write for a key: section, key, their words.
+const SAID_FOR: &[(&str, &str, &[&str])] = &[
+    ("receiver", "host", &["address", "ip", "ip_address", "hostname", "server"]),
+    ("receiver", "transport", &["protocol"]),
+    ("reference", "address", &["host", "ip", "ip_address", "hostname", "server"]),
+    ("resolver", "address", &["host", "ip", "ip_address", "hostname", "server"]),
+    ("planned", "from", &["start", "begin"]),
+    ("planned", "to", &["end", "until"]),
+];
 
 /// All sections, in the order of the template.
 pub static SECTIONS: &[Section] = &[
@@ -473,6 +483,20 @@ impl Section {
         self.keys.iter().find(|k| k.name == name)
     }
 
+    /// The key of those in `free` that was most likely meant by a name it does not have: by spelling, or by a word
+    /// people use for it.
+    pub fn meant(&self, said: &str, free: &[&'static str]) -> Option<&'static str> {
+        if let Some(near) = value::nearest(said, free.iter().copied()) {
+            return Some(near);
+        }
+        SAID_FOR.iter().filter(|(s, key, _)| *s == self.name && free.contains(key)).find_map(|(_, key, words)| {
+            let said = said.to_lowercase();
+            // Two letters are near too much; such a word must be the very one.
+            let long = words.iter().copied().filter(|w| w.len() > 3);
+            (words.contains(&said.as_str()) || value::nearest(&said, long).is_some()).then_some(*key)
+        })
+    }
+
     /// The heading that opens it: `[site]`, `[[receiver]]`.
     pub fn heading(&self) -> String {
         if self.many.is_some() { format!("[[{}]]", self.name) } else { format!("[{}]", self.name) }
@@ -487,6 +511,22 @@ mod tests {
     #[test]
     fn the_requirement_sets_that_may_be_named_are_those_that_ship() {
         assert!(REQUIREMENT_SETS.iter().copied().eq(requirements::names()));
+    }
+
+    #[test]
+    fn what_people_write_leads_to_a_key_that_is_there_and_still_free() {
+        for (name, key, words) in SAID_FOR {
+            let section = section(name).expect("a section");
+            assert!(section.key(key).is_some(), "{name} {key}");
+            for word in *words {
+                assert!(section.key(word).is_none(), "{name} {word}");
+                assert_eq!(section.meant(word, &[*key]), Some(*key), "{name} {word}");
+                assert_eq!(section.meant(word, &[]), None, "{name} {word}");
+            }
+        }
+        let receiver = section("receiver").expect("a section");
+        assert_eq!(receiver.meant("adress", &["host", "port"]), Some("host"));
+        assert_eq!(receiver.meant("id", &["name", "host", "port", "transport"]), None);
     }
 
     #[test]

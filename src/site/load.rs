@@ -178,7 +178,9 @@ impl Walk<'_> {
         let mut row = defaults(section, at.clone());
         for (name, value) in table {
             let Some(key) = section.key(name.get_ref()) else {
-                self.unknown_key(section, &place, name);
+                let free = |k: &&Key| !table.contains_key(k.name);
+                let meant = section.keys.iter().filter(free).map(|k| k.name).collect::<Vec<_>>();
+                self.unknown_key(section, &place, name, &meant);
                 continue;
             };
             match settle(&key.form, value.get_ref()) {
@@ -206,11 +208,15 @@ impl Walk<'_> {
         row
     }
 
-    fn unknown_key(&mut self, section: &Section, place: &str, name: &Spanned<impl AsRef<str>>) {
+    /// `free` are the section's keys that the entry does not have: one of them was more likely meant than another
+    /// section's.
+    fn unknown_key(&mut self, section: &Section, place: &str, name: &Spanned<impl AsRef<str>>, free: &[&'static str]) {
         let text = name.get_ref().as_ref();
         let own: Vec<&str> = section.keys.iter().map(|k| k.name).collect();
         let homes: Vec<&Section> = keys::SECTIONS.iter().filter(|s| s.key(text).is_some()).collect();
-        let fix = if !homes.is_empty() {
+        let fix = if let Some(meant) = section.meant(text, free) {
+            format!("did you mean \"{meant}\"?")
+        } else if !homes.is_empty() {
             format!("put it under {}", headings(&homes))
         } else if let Some(meant) = value::nearest(text, own.iter().copied()) {
             format!("did you mean \"{meant}\"?")

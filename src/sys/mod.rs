@@ -11,4 +11,6 @@ pub mod namespace;
 pub mod netlink;
 pub mod outgoing;
 pub mod packet;
+pub mod route;
 pub mod terminal;
+pub mod way;

@@ -3,7 +3,7 @@
 //! Decides how a socket is opened and bound; the probes decide what goes over it. A host with two ways out would
 //! otherwise measure the wrong one.
 
-use super::errqueue;
+use super::{errqueue, route};
 use nix::libc;
 use nix::net::if_::if_nametoindex;
 use socket2::{Domain, Protocol, Socket, Type};
@@ -47,13 +47,31 @@ pub fn zoned(target: SocketAddr, interface: Option<&str>) -> SocketAddr {
     }
 }
 
+/// Refuses what has no route by the interface, which `connect` does not over IPv4.
+fn routed(target: IpAddr, interface: Option<&str>) -> io::Result<()> {
+    match (target, interface) {
+        (IpAddr::V4(a), Some(name)) if !a.is_loopback() => route::check(a, name),
+        _ => Ok(()),
+    }
+}
+
+/// Refuses a connected socket for which the kernel found no source address.
+fn addressed(socket: &Socket) -> io::Result<()> {
+    match socket.local_addr()?.as_socket() {
+        Some(own) if own.ip().is_unspecified() => Err(io::Error::from_raw_os_error(libc::EADDRNOTAVAIL)),
+        _ => Ok(()),
+    }
+}
+
 /// A connected UDP socket with a port of the kernel's choosing and extended errors on: a closed port or an unreachable
 /// host is told at once.
 pub fn udp(target: SocketAddr, interface: Option<&str>) -> io::Result<tokio::net::UdpSocket> {
     let socket = Socket::new(Domain::for_address(target), Type::DGRAM.nonblocking().cloexec(), Some(Protocol::UDP))?;
     prefer(&socket, interface, target.ip())?;
+    routed(target.ip(), interface)?;
     errqueue::enable_errors(&socket, target.is_ipv6())?;
     socket.connect(&zoned(target, interface).into())?;
+    addressed(&socket)?;
     tokio::net::UdpSocket::from_std(socket.into())
 }
 
@@ -62,6 +80,12 @@ pub fn udp(target: SocketAddr, interface: Option<&str>) -> io::Result<tokio::net
 pub fn tcp(target: SocketAddr, interface: Option<&str>) -> io::Result<Connecting> {
     let socket = Socket::new(Domain::for_address(target), Type::STREAM.nonblocking().cloexec(), Some(Protocol::TCP))?;
     bind(&socket, interface, target.ip())?;
+    routed(target.ip(), interface)?;
+    // Connecting a datagram socket settles the way and the source without sending (connect(2)).
+    let trial = Socket::new(Domain::for_address(target), Type::DGRAM.nonblocking().cloexec(), Some(Protocol::UDP))?;
+    bind(&trial, interface, target.ip())?;
+    trial.connect(&zoned(target, interface).into())?;
+    addressed(&trial)?;
     match socket.connect(&zoned(target, interface).into()) {
         Err(e) if e.raw_os_error() == Some(libc::EINPROGRESS) => {}
         other => other?,
