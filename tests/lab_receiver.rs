@@ -349,7 +349,7 @@ fn without_a_route_or_an_address_nothing_is_asked() {
     let here = pair.here.clone();
     // A second way out with a route must not stand in for the first.
     sh(&format!(
-        "ip -n {here} link add side0 type dummy; ip -n {here} link set side0 up
+        "ip -n {here} link add side0 type veth peer name side1; ip -n {here} link set side1 up; ip -n {here} link set side0 up
          ip -n {here} addr add 198.51.100.2/24 dev side0; ip -n {here} route add default via 198.51.100.1 dev side0"
     ));
     let all = |host: &'static str, why: NotAsked| {

@@ -35,7 +35,9 @@ impl Way {
         let planned = self.planned.as_ref()?;
         // Nothing is left half-done under this lock.
         let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
-        let still = seen.index.and_then(|i| if_indextoname(i).ok().and_then(|n| n.into_string().ok()));
+        let still = seen.index.and_then(|i| if_indextoname(i).ok()).and_then(|n| n.into_string().ok());
+        // nix 0.31 takes the null of an index that is gone for success, and gives an empty name.
+        let still = still.filter(|n| !n.is_empty());
         if let Some(name) = still {
             seen.name = name;
         } else if let Some((index, name)) = indexed(planned).or_else(|| indexed(&seen.name)) {
@@ -73,5 +75,12 @@ mod tests {
             seen: Mutex::new(Seen { index: Some(1), name: "no-such-lead".into() }),
         };
         assert_eq!((way.name().as_deref(), other.name().as_deref()), (Some("lo"), Some("lo")));
+    }
+
+    #[test]
+    fn an_index_that_is_gone_leads_back_to_the_planned_name() {
+        let seen = Mutex::new(Seen { index: Some(2_000_000_000), name: "was-lead".into() });
+        let way = Way { planned: Some("lo".into()), seen };
+        assert_eq!(way.name().as_deref(), Some("lo"));
     }
 }
