@@ -24,7 +24,57 @@ pub(super) struct About {
     pub(super) own_set: Option<RequirementSet>,
 }
 
+/// Most receivers, resolvers, retries, notes or planned spans of each kind in a header (choice: far above any site).
+const MOST: usize = 1_000;
+/// The longest pause or wait a header may ask for: a day (choice: `site::cadence` ends at an hour).
+const LONGEST_PAUSE: Micros = Micros::from_secs(86_400);
+/// The longest of every other length: ten years (choice).
+const LONGEST: Micros = Micros::from_secs(3_652 * 86_400);
+/// Planned spans lie within 200 years of the epoch, as rows do.
+const FARTHEST: Micros = crate::record::FARTHEST;
+/// Most outages a year that can be recalled (choice).
+const MOST_RECALLED: u32 = 10_000;
+
 impl About {
+    /// Reads the header of a record that may come from anybody. Errors are words.
+    pub(super) fn read(text: &str) -> Result<Self, String> {
+        let about: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
+        about.check()?;
+        Ok(about)
+    }
+
+    /// Whether every number is one that a survey could have been run by.
+    fn check(&self) -> Result<(), String> {
+        let plan = &self.plan;
+        let back = &plan.background;
+        let c = &plan.cadence;
+        let pauses = [c.local, c.router, c.names, c.outside, c.receiver, c.offers, plan.patience];
+        let lengths = [self.planned, plan.supervision, back.within, back.recalled.and_then(|r| r.worst)];
+        let retries = back.retries.as_deref().unwrap_or_default();
+        let far = |t: i64| t.unsigned_abs() > FARTHEST.0.unsigned_abs();
+        let wrong = if pauses.iter().any(|p| !(Micros(1)..=LONGEST_PAUSE).contains(p)) {
+            "a cadence or the patience"
+        } else if lengths.iter().flatten().chain(retries).any(|l| !(Micros::ZERO..=LONGEST).contains(l)) {
+            "a length of time"
+        } else if back.planned.iter().any(|p| far(p.from.0) || far(p.to.0)) {
+            "a planned span"
+        } else if [plan.receivers.len(), plan.resolvers.len(), plan.references.len(), plan.uses.len()]
+            .into_iter()
+            .chain([retries.len(), back.planned.len(), back.gear.len(), self.notes.len()])
+            .any(|n| n > MOST)
+        {
+            "the length of a list"
+        } else if back.recalled.is_some_and(|r| r.last_year > MOST_RECALLED)
+            || back.shared_percent.is_some_and(|p| p > 100)
+            || [back.mains_hours, back.cellular_hours].into_iter().flatten().any(|h| h > 8_784)
+        {
+            "a figure of the site's background"
+        } else {
+            return self.own_set.as_ref().map_or(Ok(()), RequirementSet::check);
+        };
+        Err(format!("{wrong} is out of all bounds"))
+    }
+
     /// The judge's settings.
     pub(super) fn settings(&self) -> Result<Settings, String> {
         let plan = &self.plan;
@@ -36,7 +86,7 @@ impl About {
         let slowest = |lane: Lane| match lane {
             Lane::Power | Lane::Link => plan.cadence.local,
             // The address is looked at five times less often than the link.
-            Lane::Address => Micros(plan.cadence.local.0.saturating_mul(5)),
+            Lane::Address => plan.cadence.local.times(5),
             Lane::Router => plan.cadence.router,
             Lane::Names => plan.cadence.names,
             Lane::Outside => plan.cadence.outside,

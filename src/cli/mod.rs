@@ -97,7 +97,7 @@ pub struct SurveyOptions {
 pub enum Format {
     /// Words for people.
     Text,
-    /// The snapshot as JSON (documented in DEVELOPERS.md); nothing else on standard output.
+    /// The snapshot as JSON (documented in src/show/json.md); nothing else on standard output.
     Json,
 }
 

@@ -30,7 +30,7 @@ pub(super) fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dy
 
 fn replay(path: &Path) -> Result<(Judge, About, u64), (i32, String)> {
     let record = record::read(path).map_err(|e| (record_code(&e), e.to_string()))?;
-    let about: About = serde_json::from_str(record.about())
+    let about = About::read(record.about())
         .map_err(|e| (exit::BAD_RECORD, format!("{}: what it says of itself makes no sense: {e}", path.display())))?;
     let mut judge = Judge::new(about.settings().map_err(|e| (exit::BAD_RECORD, e))?);
     let passed_over = record.replay(|e| judge.take(e)).map_err(|e| (record_code(&e), e.to_string()))?;

@@ -79,6 +79,6 @@ impl Settings {
     /// The pause after which a lane counts as blind: three turns and the patience.
     pub fn gap_of(&self, lane: Lane) -> Micros {
         let every = self.cadence.iter().find(|(l, _)| *l == lane).map_or(Micros::from_secs(60), |(_, c)| *c);
-        Micros(every.0.saturating_mul(3)) + self.patience
+        every.times(3) + self.patience
     }
 }

@@ -18,12 +18,17 @@ impl Micros {
 
     /// Whole milliseconds.
     pub const fn from_millis(ms: i64) -> Self {
-        Self(ms * 1_000)
+        Self(ms.saturating_mul(1_000))
     }
 
     /// Whole seconds.
     pub const fn from_secs(s: i64) -> Self {
-        Self(s * 1_000_000)
+        Self(s.saturating_mul(1_000_000))
+    }
+
+    /// `n` times as long; stays at the longest length there is rather than wrap.
+    pub const fn times(self, n: i64) -> Self {
+        Self(self.0.saturating_mul(n))
     }
 
     /// Seconds as a float, for figures shown and for statistics.
@@ -101,7 +106,7 @@ impl Moment {
 
     /// The moment halfway to `other`.
     pub fn midpoint(self, other: Self) -> Self {
-        Self(i64::midpoint(self.0, other.0))
+        Self(self.0.midpoint(other.0))
     }
 }
 
@@ -178,6 +183,19 @@ mod tests {
         ] {
             assert_eq!(Micros(us).to_string(), words);
         }
+    }
+
+    #[test]
+    fn nothing_wraps_at_the_ends_of_the_axis() {
+        let (first, last) = (Moment(i64::MIN), Moment(i64::MAX));
+        assert_eq!((last - first, first - last), (Micros(i64::MAX), Micros(i64::MIN)));
+        assert_eq!((last + Micros(1), first - Micros(1)), (last, first));
+        assert!(first.midpoint(last).0.abs() <= 1 && last.midpoint(first).0.abs() <= 1);
+        assert_eq!(Edge::between(last, first).slack(), Micros(i64::MAX / 2));
+        let longest = Micros(i64::MAX);
+        assert_eq!((longest.times(3), longest.times(-3)), (longest, Micros(i64::MIN)));
+        assert_eq!((Micros::from_secs(i64::MAX), Micros::from_millis(i64::MIN)), (longest, Micros(i64::MIN)));
+        assert!(longest.to_string().ends_with('h') && !Micros(i64::MIN).to_string().is_empty());
     }
 
     #[test]

@@ -8,7 +8,7 @@ mod reader;
 mod schema;
 mod writer;
 
-pub use reader::{Record, read};
+pub use reader::{FARTHEST, Record, read};
 pub use writer::Writer;
 
 use std::io;

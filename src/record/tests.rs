@@ -68,6 +68,10 @@ fn entries() -> Vec<Entry> {
     all
 }
 
+fn beside(path: &std::path::Path, end: &str) -> std::path::PathBuf {
+    format!("{}{end}", path.display()).into()
+}
+
 fn read_all(path: &std::path::Path) -> (Vec<Entry>, u64) {
     let mut out = Vec::new();
     let passed_over = read(path).expect("opens").replay(|e| out.push(e.clone())).expect("reads");
@@ -145,4 +149,73 @@ fn rows_that_make_no_sense_are_passed_over_and_counted() {
         })
         .expect("spoils");
     assert_eq!(read_all(&path), (vec![Entry::Alive { at: Moment(1) }], 3));
+}
+
+#[test]
+fn times_beyond_all_bounds_are_passed_over() {
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("r.db");
+    let mut w = Writer::create(&path, "{}").expect("creates");
+    w.keep(seen(5, Question::Connect, Outcome::Timeout));
+    w.finish().expect("finishes");
+    let kept = read_all(&path).0;
+    let (far, nearly) = (FARTHEST.0 + 1, FARTHEST.0);
+    let session =
+        |at: i64, wall: i64| format!("{{\"at\":{at},\"boot_id\":\"b\",\"boot\":5,\"wall\":{wall},\"synced\":null}}");
+    let db = Connection::open(&path).expect("opens");
+    for (known, took) in [(far, 0), (-far, 0), (i64::MAX, 0), (i64::MIN, 0), (0, far), (0, i64::MIN), (0, -1)] {
+        db.execute(
+            "INSERT INTO entry (kind, known_us, took_us, question, target, outcome) \
+             SELECT kind, ?1, ?2, question, target, outcome FROM entry WHERE id = 1",
+            (known, took),
+        )
+        .expect("spoils");
+    }
+    for (at, wall) in [(far, 0), (0, i64::MIN), (0, far)] {
+        db.execute("INSERT INTO entry (kind, known_us, detail) VALUES (1, 7, ?1)", [session(at, wall)])
+            .expect("spoils");
+    }
+    db.execute("INSERT INTO entry (kind, known_us, detail) VALUES (2, 8, ?1)", [far.to_string()]).expect("spoils");
+    db.execute("INSERT INTO entry (kind, known_us) VALUES (3, ?1)", [nearly]).expect("adds");
+    drop(db);
+    let want: Vec<Entry> = kept.into_iter().chain([Entry::Alive { at: Moment(nearly) }]).collect();
+    assert_eq!(read_all(&path), (want, 11));
+}
+
+#[test]
+fn a_killed_record_in_a_folder_that_may_not_be_written_reads_with_its_log() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let dir = tempfile::tempdir().expect("temp dir");
+    let path = dir.path().join("live.db");
+    let mut w = Writer::create(&path, "{}").expect("creates");
+    assert!(entries().into_iter().all(|e| w.keep(e)));
+    std::thread::sleep(std::time::Duration::from_millis(1_400));
+    let shut = dir.path().join("shut");
+    std::fs::create_dir(&shut).expect("makes");
+    for end in ["", "-wal"] {
+        std::fs::copy(beside(&path, end), shut.join(format!("copy.db{end}"))).expect("copies");
+    }
+    for end in ["", "-wal"] {
+        let of = shut.join(format!("copy.db{end}"));
+        std::fs::set_permissions(of, std::fs::Permissions::from_mode(0o444)).expect("sets");
+    }
+    let allow = |of: &std::path::Path, mode| {
+        std::fs::set_permissions(of, std::fs::Permissions::from_mode(mode)).expect("sets");
+    };
+    allow(dir.path(), 0o755);
+    allow(&shut, 0o555);
+    let copy = shut.join("copy.db");
+    let got = std::thread::spawn(move || {
+        // Root may write anywhere; with another user's file rights (this thread only) it may not. setfsuid(2).
+        nix::unistd::setfsuid(nix::unistd::Uid::from_raw(65_534));
+        assert!(std::fs::write(shut.join("try"), "").is_err(), "the folder must be shut for this test to say anything");
+        let got = read_all(&copy);
+        let left: Vec<_> = std::fs::read_dir(&shut).expect("lists").map(|e| e.expect("entry").file_name()).collect();
+        (got, left.len(), shut)
+    })
+    .join()
+    .expect("reads");
+    allow(&got.2, 0o755);
+    assert_eq!((got.0, got.1), ((entries(), 0), 2));
+    std::mem::forget(w);
 }
