@@ -44,7 +44,7 @@ fn main() {
     }
     for of in [Of::Availability, Of::Set] {
         let edges = edges(of, &rule, sites / 100, 90, SEED);
-        for r in [rule, stricter(rule, 0.95, 0.99), stricter(rule, 0.8, 0.99)] {
+        for r in [rule, stricter(rule, 0.95, 0.99), stricter(rule, 0.9, 0.97)] {
             println!(
                 "\nAt the edges, {of:?}, {} sites each, accept {} reject {} long outages {}\n\n{}",
                 sites / 100,
@@ -56,14 +56,14 @@ fn main() {
         }
     }
     let (table, least) =
-        coverage::grid(BandPrior::PUBLISHED, &[7.0, 14.0, 30.0], &[12.0, 48.0, 240.0], sites / 20, 200, SEED);
-    println!("\nCoverage, {} sites a row, widths by 200: least {least:.3}\n\n{table}", sites / 20);
+        coverage::grid(BandPrior::PUBLISHED, &[7.0, 14.0, 30.0], &[12.0, 48.0, 240.0], sites / 10, 200, SEED);
+    println!("\nCoverage, {} sites a row, widths by 200: least {least:.3}\n\n{table}", sites / 10);
     println!("Frontier at one outage per 48 h: the long rate's prior count against coverage and width\n");
     for long_count in [0.25, 0.5, 0.75, 1.0] {
         let prior = BandPrior { long_count, ..BandPrior::PUBLISHED };
         for (lengths, name) in coverage::GRID {
             for days in [7.0, 30.0] {
-                let c = coverage::cell(lengths, prior, 48.0, days, sites / 20, 200, SEED);
+                let c = coverage::cell(lengths, prior, 48.0, days, sites / 10, 200, SEED);
                 println!("long count {long_count}: {name}, {days} d: {:.3} / {:.1}", c.coverage, c.median_ratio);
             }
         }

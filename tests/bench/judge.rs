@@ -171,7 +171,7 @@ lanes = [0, 0, 1, 1, 2, 2, 2, 2, 2, 2, 3, 3]
 t = np.arange(n)
 down = ((t // 3600 == 40) & (t % 3600 < 600)) | ((t // 3600 == 120) & (t % 3600 < 30))
 asked = np.stack([t * 1_000_000 + i * 80_000 for i in range(12)])
-good = np.stack([(rng.random(n) >= .005) & ~(down if lanes[i] >= 2 else False) for i in range(12)])
+good = np.stack([(rng.random(n) >= .005) & ~(down & (lanes[i] >= 2)) for i in range(12)])
 took = np.where(good, 8_000 + rng.integers(0, 20_000, (12, n)), 2_000_000)
 order = np.argsort((asked + took).ravel(), kind='stable')
 tgt = np.repeat(np.arange(12), n)[order]; asked = asked.ravel()[order]; good = good.ravel()[order]; took = took.ravel()[order]
