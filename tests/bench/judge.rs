@@ -3,6 +3,7 @@
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
 use pathproof::judge::requirement::RequirementSet;
+use pathproof::judge::settings::Known;
 use pathproof::judge::{
     Detail, Entry, Judge, Lane, Micros, Moment, NameAnswer, Observation, Outcome, Question, Rtt, Session, Settings,
     WallTime,
@@ -82,6 +83,7 @@ fn main() {
         supervision: None,
         requirements: set,
         out_of_scope: vec![],
+        known: Known::default(),
     };
     let names: Vec<Arc<str>> = TARGETS.iter().map(|t| t.1.into()).collect();
     let mut draw = Xoshiro256PlusPlus::seed_from_u64(SEED);

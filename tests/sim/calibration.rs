@@ -4,17 +4,32 @@ use crate::draw::Draw;
 use crate::rule::{Looked, Looker, Rule, seen};
 use crate::world::{CAP, DAY, Site, Technology};
 use pathproof::judge::stats::band_posterior::BandPrior;
+use pathproof::judge::thresholds::LOOKS;
 use pathproof::judge::{Standing, VerdictKind};
 use std::fmt::Write as _;
 
 /// Days of the looks reported one by one; the first is half an hour.
 pub(crate) const HORIZONS: [f64; 7] = [1.0 / 48.0, 1.0, 3.0, 7.0, 14.0, 30.0, 90.0];
 
-/// A site, and every look at it: the horizons, then one at the end of each day.
+/// Days up to which daily looks are reported.
+const REPORTED: [u32; 5] = [7, 30, 90, 180, 365];
+
+/// A site and the looks at it.
 pub(crate) struct Watched {
     pub(crate) site: Site,
     pub(crate) at_horizon: Vec<Looked>,
+    /// At the ends of days; see [`Daily`].
     pub(crate) daily: Vec<Looked>,
+}
+
+/// Which days are looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Daily {
+    /// Each, though most can change nothing: to test the other against.
+    Every,
+    /// Those at which a decision can fall. A stretch without news only makes a site look better: it is called short at
+    /// its first look if at all, or once the least watch is over, and enough at its last if at all.
+    Telling,
 }
 
 /// Which truth counts.
@@ -59,24 +74,41 @@ pub(crate) fn verdict(of: Of, rule: &Rule, l: Looked) -> VerdictKind {
     }
 }
 
-pub(crate) fn watch(looker: &Looker, site: Site, days: u32, draw: &mut Draw) -> Watched {
+pub(crate) fn watch(looker: &Looker, site: Site, days: u32, which: Daily, draw: &mut Draw) -> Watched {
     let most = HORIZONS[HORIZONS.len() - 1].max(f64::from(days));
     let history = site.history(most * DAY, draw);
     let look = |d: f64| looker.look(&seen(&history, d * DAY), d * DAY);
+    let least = [LOOKS.least_watch_met, LOOKS.least_watch_not_met].map(|m| (m.secs() / DAY).ceil() as u32);
+    // What happened up to the end of a day: two numbers that differ if there was news, and whether one is running.
+    let news = |day: u32| {
+        let end = f64::from(day) * DAY;
+        let (began, over) = (|o: &&(f64, f64)| o.0 < end, |o: &&(f64, f64)| o.1 <= end);
+        (history.iter().filter(began).count(), history.iter().filter(over).count())
+    };
+    let ends_a_period = |day: u32| REPORTED.contains(&day) || day == days;
+    let telling = |day: u32| {
+        let (began, over) = news(day);
+        began > over
+            || (began, over) != news(day.saturating_sub(1))
+            || (began, over) != news(day + 1)
+            || ends_a_period(day)
+            || least.contains(&day)
+            || day == 1
+    };
     Watched {
         site,
         at_horizon: HORIZONS.iter().map(|d| look(*d)).collect(),
-        daily: (1..=days).map(|d| look(f64::from(d))).collect(),
+        daily: (1..=days).filter(|d| which == Daily::Every || telling(*d)).map(|d| look(f64::from(d))).collect(),
     }
 }
 
-pub(crate) fn population(sites: u32, days: u32, cap: f64, seed: u64) -> Vec<Watched> {
+pub(crate) fn population(sites: u32, days: u32, which: Daily, cap: f64, seed: u64) -> Vec<Watched> {
     let looker = Looker::new(Rule::shipped().numbers, BandPrior::PUBLISHED);
     let mut draw = Draw::new(seed);
     (0..sites)
         .map(|_| {
             let site = Site::draw(Technology::draw(&mut draw), cap, &mut draw);
-            watch(&looker, site, days, &mut draw)
+            watch(&looker, site, days, which, &mut draw)
         })
         .collect()
 }
@@ -141,10 +173,16 @@ pub(crate) fn at_horizon(of: Of, rule: &Rule, sites: &[Watched], index: usize) -
 }
 
 /// The row of looking every day: the first decision stands, as it would be acted upon.
-pub(crate) fn daily(of: Of, rule: &Rule, sites: &[Watched], days: usize) -> Row {
+pub(crate) fn daily(of: Of, rule: &Rule, sites: &[Watched], days: u32) -> Row {
+    let until = f64::from(days) * DAY;
     let mut row = Row::default();
     for w in sites {
-        let first = w.daily.iter().take(days).map(|l| verdict(of, rule, *l)).find(|v| *v != VerdictKind::KeepWatching);
+        let first = w
+            .daily
+            .iter()
+            .take_while(|l| l.watched <= until)
+            .map(|l| verdict(of, rule, *l))
+            .find(|v| *v != VerdictKind::KeepWatching);
         // The naive rule under daily looks decides on the first day.
         let clean = w.daily.first().is_some_and(|l| l.outages == 0);
         row.add(
@@ -182,9 +220,9 @@ pub(crate) fn table(of: Of, rule: &Rule, sites: &[Watched]) -> String {
     for (i, d) in HORIZONS.iter().enumerate() {
         line(&words(*d), at_horizon(of, rule, sites, i));
     }
-    let most = sites.first().map_or(0, |w| w.daily.len());
-    for days in [7, 30, 90, 180, 365] {
-        if days <= most {
+    let most = sites.first().and_then(|w| w.daily.last()).map_or(0.0, |l| l.watched);
+    for days in REPORTED {
+        if f64::from(days) * DAY <= most {
             line(&format!("daily looks to {days} d, first decision"), daily(of, rule, sites, days));
         }
     }
@@ -210,7 +248,7 @@ pub(crate) fn edges(of: Of, rule: &Rule, sites: u32, days: u32, seed: u64) -> Ve
         (0..sites)
             .map(|_| {
                 let site = Site::draw(technology, CAP, &mut draw).tuned(want, ratio);
-                watch(&looker, site, days, &mut draw)
+                watch(&looker, site, days, Daily::Telling, &mut draw)
             })
             .collect()
     };
@@ -218,14 +256,13 @@ pub(crate) fn edges(of: Of, rule: &Rule, sites: u32, days: u32, seed: u64) -> Ve
     Technology::ALL.map(one).into_iter().collect()
 }
 
-pub(crate) fn edge_table(of: Of, rule: &Rule, edges: &[Edges]) -> String {
+pub(crate) fn edge_table(of: Of, rule: &Rule, edges: &[Edges], days: u32) -> String {
     let mut out = String::from(
         "| technology | just missing: called ip-alone at 30 d / 90 d / daily looks | at the margin: called add-cellular at 7 d / 30 d / 90 d / daily looks |\n|---|---|---|\n",
     );
     for e in edges {
         let enough = |r: Row| 100.0 * r.wrongly_enough();
         let short = |r: Row| 100.0 * r.wrongly_short();
-        let days = e.missing.first().map_or(0, |w| w.daily.len());
         let _ = writeln!(
             out,
             "| {} | {:.1} / {:.1} / {:.1} % | {:.1} / {:.1} / {:.1} / {:.1} % |",

@@ -65,6 +65,7 @@ pub(crate) fn settings(requirements: requirement::RequirementSet) -> Settings {
         supervision: None,
         requirements,
         out_of_scope: vec![],
+        known: settings::Known::default(),
     }
 }
 

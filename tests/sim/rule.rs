@@ -5,11 +5,13 @@
 //! because that also searches for the time still needed.
 
 use crate::world::DAY;
+use pathproof::judge::outage::Outage;
 use pathproof::judge::requirement::{Ask, Evidence, RequirementSet};
 use pathproof::judge::stats::band_posterior::{BandPosterior, BandPrior};
 use pathproof::judge::stats::duration::Lasted;
 use pathproof::judge::stats::rate::{garwood_lower, garwood_upper};
-use pathproof::judge::{Micros, Standing, VerdictKind};
+use pathproof::judge::thresholds::{LOOKS, LookRule};
+use pathproof::judge::{Micros, Moment, Standing, VerdictKind};
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -42,7 +44,7 @@ impl Numbers {
         };
         for r in household().require {
             match r.ask {
-                Ask::Coverage { .. } => {}
+                Ask::Coverage { .. } | Ask::Delivery { .. } => {}
                 Ask::Availability { at_least, sure } => (n.available, n.sure) = (at_least, sure),
                 Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
                     (n.longer_than, n.at_most, n.per_days, n.long_sure) = (longer_than_s, at_most, per_days, sure);
@@ -71,36 +73,23 @@ pub(crate) struct Looked {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Rule {
     pub(crate) numbers: Numbers,
-    /// Least P(holds) to call the availability met; at most `1 - reject` to call it not met.
-    pub(crate) accept: f64,
-    pub(crate) reject: f64,
-    /// Days before availability may be called not met.
-    pub(crate) least_days: f64,
-    /// Days, outages and confidence before the rate of long outages may be called not met.
-    pub(crate) long_days: f64,
-    pub(crate) long_least: u32,
-    pub(crate) long_reject: f64,
+    pub(crate) looks: LookRule,
 }
 
 impl Rule {
-    /// As `judge::requirement` has it today.
+    /// The rule in force.
     pub(crate) fn shipped() -> Self {
-        let numbers = Numbers::household();
-        Self {
-            numbers,
-            accept: numbers.sure,
-            reject: numbers.sure,
-            least_days: 7.0,
-            long_days: 0.0,
-            long_least: 1,
-            long_reject: numbers.long_sure,
-        }
+        Self { numbers: Numbers::household(), looks: LOOKS }
     }
 
     pub(crate) fn availability(&self, l: Looked) -> Standing {
-        if l.holds >= self.accept {
+        let (rule, sure) = (&self.looks, self.numbers.sure);
+        if l.holds >= rule.met_at(sure) && l.watched >= rule.least_watch_met.secs() {
             Standing::Met
-        } else if l.holds <= 1.0 - self.reject && l.watched >= self.least_days * DAY && l.outages > 0 {
+        } else if l.holds <= rule.not_met_at(sure)
+            && l.watched >= rule.least_watch_not_met.secs()
+            && l.outages as usize >= rule.least_outages
+        {
             Standing::NotMet
         } else {
             Standing::Open
@@ -108,13 +97,14 @@ impl Rule {
     }
 
     pub(crate) fn long_outages(&self, l: Looked) -> Standing {
-        let n = &self.numbers;
-        let periods = l.watched.max(1.0) / (n.per_days * DAY);
-        if garwood_upper(u64::from(l.long), periods, n.long_sure) <= n.at_most {
+        let (n, rule) = (&self.numbers, &self.looks);
+        let (count, periods) = (u64::from(l.long), l.watched.max(1.0) / (n.per_days * DAY));
+        if garwood_upper(count, periods, rule.met_at(n.long_sure)) <= n.at_most
+            && l.watched >= rule.least_watch_met.secs()
+        {
             Standing::Met
-        } else if l.long >= self.long_least
-            && l.watched >= self.long_days * DAY
-            && garwood_lower(u64::from(l.long), periods, self.long_reject) > n.at_most
+        } else if garwood_lower(count, periods, 1.0 - rule.not_met_at(n.long_sure)) > n.at_most
+            && l.long as usize >= rule.least_outages
         {
             Standing::NotMet
         } else {
@@ -123,7 +113,7 @@ impl Rule {
     }
 
     pub(crate) fn supervision(&self, l: Looked) -> Standing {
-        match (l.over, l.watched >= self.numbers.interval) {
+        match (l.over, l.watched >= self.numbers.interval.max(self.looks.least_watch_met.secs())) {
             (0, true) => Standing::Met,
             (0, false) => Standing::Open,
             _ => Standing::NotMet,
@@ -132,7 +122,6 @@ impl Rule {
 
     /// The verdict where nothing can be mended and nothing went unwatched.
     pub(crate) fn verdict(&self, l: Looked) -> VerdictKind {
-        // The cheap ones first: the table of a bench asks this millions of times.
         let all = [self.supervision(l), self.availability(l), self.long_outages(l)];
         if all.contains(&Standing::NotMet) {
             VerdictKind::AddCellular
@@ -187,6 +176,8 @@ pub(crate) fn seen(history: &[(f64, f64)], watched: f64) -> Vec<Lasted> {
 
 /// The same as the judge's evidence.
 pub(crate) fn evidence(history: &[(f64, f64)], watched: f64) -> Evidence {
-    let time = Micros((watched * 1e6) as i64);
-    Evidence { elapsed: time, observed: time, outages: seen(history, watched), supervision: None }
+    let at = |s: f64| Moment((s * 1e6) as i64);
+    let began = history.iter().take_while(|(from, _)| *from < watched);
+    let outages = began.map(|(from, to)| Outage::exact(at(*from), (*to <= watched).then(|| at(*to)))).collect();
+    Evidence::new(Micros(at(watched).0), outages)
 }

@@ -15,7 +15,7 @@ fn bytes(judge: &Judge) -> String {
 /// The household set; without the availability, whose search for the time needed costs a second in a debug build.
 fn requirements(whole: bool) -> RequirementSet {
     let mut set = household();
-    set.require.retain(|r| whole || !matches!(r.ask, Ask::Availability { .. }));
+    set.require.retain(|r| whole || !matches!(r.ask, Ask::Availability { .. } | Ask::Delivery { .. }));
     set
 }
 
