@@ -26,17 +26,17 @@ fn streaming_equals_batch_equals_replay_byte_for_byte() {
     let dir = tempfile::tempdir().expect("a directory");
     for history in 0..500u64 {
         let mut draw = Draw::new(SEED * 1_000 + history);
-        let seconds = 60 + draw.below(60) as i64;
+        let seconds = 40 + draw.below(40) as i64;
         let network = Network::random(seconds, &mut draw);
         let mut entries: Vec<Entry> = Vec::new();
         network.play(&mut draw, |e| entries.push(e));
-        let settings = settings(requirements(history % 100 == 0));
+        let settings = settings(requirements(history % 250 == 0));
 
         // Live: looked at now and then, as a screen would.
         let mut streaming = Judge::new(settings.clone());
         for e in &entries {
             streaming.take(e);
-            if draw.chance(0.01) {
+            if draw.chance(0.002) {
                 let _ = take_live(&streaming, &Header::default());
             }
         }
