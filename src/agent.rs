@@ -1,28 +1,25 @@
 //! The agent: wiring only. Probes -> record and judge -> whoever looks. Survey and watch are the same agent.
 
-use crate::judge::{Detail, Ending, Entry, Judge, Micros, Moment, Observation, Question, Session};
-use crate::probe::{self, Context, Pace};
-use crate::record::Writer;
+mod clocks;
+mod probes;
+
+use crate::judge::{Detail, Ending, Entry, Judge, Micros, Moment, Observation, Question, Session, Step, WallTime};
+use crate::probe::{Context, Pace};
+use crate::record::{Status, Writer};
 use crate::site::Plan;
 use crate::sys::clock::{self, Clock};
-use std::collections::HashMap;
+use clocks::{Clocks, News, Reading};
 use std::future::Future;
 use std::net::IpAddr;
-use std::pin::Pin;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 use tokio::sync::{mpsc, watch};
-use tokio::task::JoinSet;
 use tokio::time::{Duration, MissedTickBehavior, interval};
 
 /// Observations that may wait for the agent; a full queue makes probes wait, it loses nothing.
 const QUEUE: usize = 1_024;
 /// How often the record is told that the agent is alive when nothing else was.
 const ALIVE_EVERY: Micros = Micros::from_secs(5);
-/// A wall clock that moved this far against the boot-time clock was stepped (facts: NTP slews stay under it).
-const STEP: Micros = Micros::from_millis(500);
-
-/// How long after its end a probe that ended early starts again.
-const AGAIN_AFTER: Duration = Duration::from_secs(1);
 
 /// An agent about to run.
 #[derive(Debug)]
@@ -31,12 +28,36 @@ pub struct Agent {
     pub plan: Arc<Plan>,
     /// The clock, on the record's axis.
     pub clock: Clock,
+    /// How the wall clock is read.
+    pub wall: fn() -> WallTime,
     /// The judge, fresh or fed from the record.
     pub judge: Judge,
     /// Where entries are kept; `None` keeps nothing.
     pub writer: Option<Writer>,
     /// How long to run; `None` until stopped.
     pub length: Option<Micros>,
+    /// True where it goes on from an agent of this process that left: nothing began.
+    pub goes_on: bool,
+    /// Marks of a drill to take in; the agent ends, as asked, when nobody can send one any more. `None`: no drill.
+    pub marks: Option<mpsc::UnboundedReceiver<Mark>>,
+}
+
+/// Why an agent is to leave.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Leave {
+    /// It is over.
+    Stop,
+    /// Another goes on in its place, by another plan.
+    Renew,
+}
+
+/// Something done at the site on purpose, and when.
+#[derive(Clone, Copy, Debug)]
+pub struct Mark {
+    /// When, on the record's axis; may lie a little back.
+    pub at: Moment,
+    /// What.
+    pub step: Step,
 }
 
 /// What is left when the agent has ended.
@@ -50,6 +71,33 @@ pub struct Finished {
     pub record_trouble: Option<String>,
 }
 
+/// What an agent leaves behind.
+#[derive(Debug)]
+pub enum Left {
+    /// It is over.
+    Over(Box<Finished>),
+    /// Another is to go on.
+    Renewed {
+        /// The judge, holding everything seen.
+        judge: Box<Judge>,
+        /// The record.
+        writer: Option<Writer>,
+    },
+}
+
+/// How the agent fares.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Health {
+    /// Probes that ended or fell silent and were started again.
+    pub restarts: u64,
+    /// Sleeps of the machine.
+    pub sleeps: u64,
+    /// Steps of the wall clock.
+    pub steps: u64,
+    /// How the record fares; `None` where none is kept.
+    pub record: Option<Status>,
+}
+
 /// What is shown each second.
 #[derive(Debug)]
 pub struct Turn<'a> {
@@ -57,59 +105,101 @@ pub struct Turn<'a> {
     pub judge: &'a Judge,
     /// Time left, where the end is known.
     pub left: Option<Micros>,
+    /// How the agent fares.
+    pub health: &'a Health,
 }
 
 impl Agent {
     /// Runs until the length is over or `stop` resolves. `show` is called once a second.
-    pub async fn run(mut self, stop: impl Future<Output = ()>, mut show: impl FnMut(&Turn<'_>)) -> Finished {
+    pub async fn run(self, stop: impl Future<Output = ()>, show: impl FnMut(&Turn<'_>)) -> Finished {
+        let stop = async {
+            stop.await;
+            Leave::Stop
+        };
+        match self.run_until(stop, show).await {
+            Left::Over(finished) => *finished,
+            Left::Renewed { .. } => unreachable!("the future above never asks for another agent"),
+        }
+    }
+
+    /// The same; `leave` may also ask that another agent goes on.
+    pub async fn run_until(mut self, leave: impl Future<Output = Leave>, mut show: impl FnMut(&Turn<'_>)) -> Left {
         let (seen, mut entries) = mpsc::channel::<Observation>(QUEUE);
         let (pace, paces) = watch::channel(Pace::Steady);
         let (gateway, gateways) = watch::channel::<Option<IpAddr>>(None);
         let context = Context { clock: self.clock, plan: Arc::clone(&self.plan), seen, pace: paces };
-        spawn_probes(context, gateways);
+        let restarts = Arc::new(AtomicU64::new(0));
+        probes::spawn(context, gateways, Arc::clone(&restarts));
 
         let start = self.clock.now();
-        self.take(Entry::Began(Session {
-            at: start,
-            boot_id: clock::boot_id(),
-            boot: clock::boot_time(),
-            wall: clock::wall_time(),
-            synced: clock::wall_synced(),
-        }));
+        if !self.goes_on {
+            self.take(Entry::Began(Session {
+                at: start,
+                boot_id: clock::boot_id(),
+                boot: clock::boot_time(),
+                wall: (self.wall)(),
+                synced: clock::wall_synced(),
+            }));
+        }
         let end = self.length.map(|l| start + l);
-        let mut wall = wall_offset(self.clock.now());
+        let mut clocks = Clocks::new(self.reading());
+        let mut health = Health::default();
         let mut last_entry = start;
+        let mut wrong = false;
         let mut second = interval(Duration::from_secs(1));
         second.set_missed_tick_behavior(MissedTickBehavior::Delay);
-        tokio::pin!(stop);
+        tokio::pin!(leave);
         let how = loop {
             tokio::select! {
                 biased;
-                () = &mut stop => break Ending::Interrupted,
+                why = &mut leave => match why {
+                    Leave::Stop => break Ending::Interrupted,
+                    Leave::Renew => {
+                        return Left::Renewed { judge: Box::new(self.judge), writer: self.writer };
+                    }
+                },
+                mark = next_mark(&mut self.marks) => match mark {
+                    Some(Mark { at, step }) => {
+                        self.take(Entry::Drill { at, step });
+                        last_entry = last_entry.max(at);
+                    }
+                    None => break Ending::Complete,
+                },
                 Some(o) = entries.recv() => {
+                    // Before the observation: a sleep tells what its silence means.
+                    self.look_at(&mut clocks, &mut health);
+                    let o = clocks.honest(o);
                     if let (Question::OwnAddress, Detail::OwnAddress { gateway: g, .. }) = (o.question, &o.detail) {
                         gateway.send_if_modified(|old| std::mem::replace(old, *g) != *g);
                     }
                     last_entry = o.known;
                     self.take(Entry::Seen(o));
+                    // Not at the next second: what follows the first failure tells how an outage began.
+                    let in_doubt = self.judge.in_doubt();
+                    if in_doubt {
+                        pace.send_if_modified(|old| std::mem::replace(old, Pace::CloseIn) != Pace::CloseIn);
+                    }
+                    // Nor is whoever looks kept waiting when something goes wrong or is right again.
+                    if (in_doubt || wrong) && std::mem::replace(&mut wrong, self.judge.anything_wrong()) != wrong {
+                        second.reset_immediately();
+                    }
                 }
                 _ = second.tick() => {
+                    self.look_at(&mut clocks, &mut health);
                     let now = self.clock.now();
                     if now - last_entry >= ALIVE_EVERY {
                         self.take(Entry::Alive { at: now });
                         last_entry = now;
                     }
-                    let offset = wall_offset(now);
-                    if (offset - wall).0.abs() > STEP.0 {
-                        wall = offset;
-                        self.take(Entry::Stepped { at: now, wall: clock::wall_time() });
-                        tracing::warn!("the wall clock was stepped; lengths of time are not affected");
-                    }
                     pace.send_if_modified(|old| {
-                        let new = if self.judge.anything_wrong() { Pace::CloseIn } else { Pace::Steady };
+                        let wrong = self.judge.in_doubt() || self.judge.anything_wrong();
+                        let new = if wrong { Pace::CloseIn } else { Pace::Steady };
                         std::mem::replace(old, new) != new
                     });
-                    show(&Turn { judge: &self.judge, left: end.map(|e| Micros((e - now).0.max(0))) });
+                    health.restarts = restarts.load(Ordering::Relaxed);
+                    health.record = self.writer.as_ref().map(Writer::status);
+                    let left = end.map(|e| Micros((e - now).0.max(0)));
+                    show(&Turn { judge: &self.judge, left, health: &health });
                     if end.is_some_and(|e| now >= e) {
                         break Ending::Complete;
                     }
@@ -119,7 +209,29 @@ impl Agent {
         self.take(Entry::Ended { at: self.clock.now(), how });
         tracing::info!(?how, "the agent ends");
         let record_trouble = self.close_record();
-        Finished { judge: self.judge, how, record_trouble }
+        Left::Over(Box::new(Finished { judge: self.judge, how, record_trouble }))
+    }
+
+    fn reading(&self) -> Reading {
+        Reading { now: self.clock.now(), awake: clock::awake_time(), wall: (self.wall)() }
+    }
+
+    fn look_at(&mut self, clocks: &mut Clocks, health: &mut Health) {
+        let reading = self.reading();
+        for news in clocks.look(reading) {
+            match news {
+                News::Stepped(wall) => {
+                    health.steps += 1;
+                    self.take(Entry::Stepped { at: reading.now, wall });
+                    tracing::warn!("the wall clock was stepped; lengths of time are not affected");
+                }
+                News::Slept(length) => {
+                    health.sleeps += 1;
+                    self.take(Entry::Alive { at: reading.now });
+                    tracing::warn!("this machine slept for {length}; nothing was seen meanwhile");
+                }
+            }
+        }
     }
 
     fn take(&mut self, entry: Entry) {
@@ -143,103 +255,10 @@ impl Agent {
     }
 }
 
-fn spawn_probes(context: Context, gateways: watch::Receiver<Option<IpAddr>>) {
-    let mut probes = Vec::new();
-    if !context.plan.loopback {
-        probes.push(Probe::new("link", &context, probe::link::run));
-        probes.push(Probe::new("address", &context, probe::address::run));
-        probes.push(Probe::new("offers", &context, probe::offers::run));
-        probes.push(Probe::new("conflict", &context, probe::conflict::run));
-        probes.push(Probe::new("gateway-arp", &context, probe::gateway_arp::run));
-        let echo = move |context| probe::gateway_echo::run(context, gateways.clone());
-        probes.push(Probe::new("gateway-echo", &context, echo));
-    }
-    probes.push(Probe::new("names", &context, probe::names::run));
-    probes.push(Probe::new("outside", &context, probe::outside::run));
-    probes.push(Probe::new("receiver", &context, probe::receiver::run));
-    tokio::spawn(keep_running(probes, context.seen));
-}
-
-/// A probe that can be started again.
-struct Probe {
-    name: &'static str,
-    start: Box<dyn Fn() -> Pin<Box<dyn Future<Output = ()> + Send>> + Send>,
-}
-
-impl Probe {
-    fn new<F>(name: &'static str, context: &Context, run: impl Fn(Context) -> F + Send + 'static) -> Self
-    where
-        F: Future<Output = ()> + Send + 'static,
-    {
-        let context = context.clone();
-        Self { name, start: Box::new(move || Box::pin(run(context.clone()))) }
-    }
-}
-
-/// Runs the probes until the agent is gone. One that ends before would be silence nobody can explain: it is said, and
-/// the probe starts again a second later.
-async fn keep_running(probes: Vec<Probe>, seen: mpsc::Sender<Observation>) {
-    let mut running = JoinSet::new();
-    let mut names = HashMap::new();
-    for probe in probes {
-        names.insert(running.spawn((probe.start)()).id(), probe);
-    }
-    while let Some(ended) = running.join_next_with_id().await {
-        let (id, why) = match ended {
-            Ok((id, ())) => (id, "it returned".to_owned()),
-            Err(e) => (e.id(), e.to_string()),
-        };
-        let Some(probe) = names.remove(&id) else { continue };
-        if seen.is_closed() {
-            continue;
-        }
-        tracing::error!(probe = probe.name, why, "a probe ended; it starts again");
-        let again = (probe.start)();
-        let delayed = async {
-            tokio::time::sleep(AGAIN_AFTER).await;
-            again.await;
-        };
-        names.insert(running.spawn(delayed).id(), probe);
-    }
-}
-
-/// Wall time less the axis: constant until somebody steps the wall clock.
-fn wall_offset(now: Moment) -> Micros {
-    Micros(clock::wall_time().0 - now.0)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::sync::atomic::{AtomicUsize, Ordering};
-    use tokio::time::{Instant, timeout};
-
-    /// Unwinds only in builds that unwind, as tests do; a release build aborts by design.
-    #[tokio::test]
-    async fn a_probe_that_panics_or_returns_starts_again_a_second_later_and_ends_with_the_agent() {
-        let (seen, entries) = mpsc::channel::<Observation>(1);
-        let (started, mut starts) = mpsc::unbounded_channel();
-        let count = Arc::new(AtomicUsize::new(0));
-        let until = seen.clone();
-        let start = move || -> Pin<Box<dyn Future<Output = ()> + Send>> {
-            let (count, started, until) = (count.clone(), started.clone(), until.clone());
-            Box::pin(async move {
-                let _ = started.send(Instant::now());
-                match count.fetch_add(1, Ordering::Relaxed) {
-                    0 => panic!("the first run"),
-                    1 => {}
-                    _ => until.closed().await,
-                }
-            })
-        };
-        let running = tokio::spawn(keep_running(vec![Probe { name: "trial", start: Box::new(start) }], seen));
-        let mut last = None;
-        for _ in 0..3 {
-            let at = timeout(Duration::from_secs(10), starts.recv()).await.expect("in time").expect("a start");
-            assert!(last.is_none_or(|l| at - l >= AGAIN_AFTER));
-            last = Some(at);
-        }
-        drop(entries);
-        timeout(Duration::from_secs(10), running).await.expect("ends").expect("no panic");
+/// The next mark; never resolves where there is no drill.
+async fn next_mark(marks: &mut Option<mpsc::UnboundedReceiver<Mark>>) -> Option<Mark> {
+    match marks {
+        Some(marks) => marks.recv().await,
+        None => std::future::pending().await,
     }
 }

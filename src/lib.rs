@@ -17,9 +17,12 @@
 //! | [`sys`] | the only system calls that need care, the only `unsafe` |
 //! | [`probe`] | one file per question: a pure machine and a thin task |
 //! | [`judge`] | observations to outages, causes, bounds, verdict (pure) |
+//! | [`worksheet`] | power and wiring worked out: what a week cannot show (pure) |
 //! | [`record`] | observations kept in one `SQLite` file |
 //! | [`snapshot`] | the one read model; everything shown comes from it |
 //! | [`show`] | snapshot to terminal, HTML, JSON (pure renderers) |
+//! | [`metrics`] | snapshot to numbers for scrapers, and the socket that serves them |
+//! | [`web`] | who may see the pages and the API, and the socket that serves them |
 //! | [`practice`] | a virtual home on real kernel sockets, with scripted faults |
 //! | [`agent`] | wiring: probes -> judge and record -> whoever looks |
 //! | [`cli`] | one file per command |
@@ -27,6 +30,7 @@
 pub mod agent;
 pub mod cli;
 pub mod judge;
+pub mod metrics;
 pub mod practice;
 pub mod probe;
 pub mod record;
@@ -34,4 +38,6 @@ pub mod show;
 pub mod site;
 pub mod snapshot;
 pub mod sys;
+pub mod web;
 pub mod wire;
+pub mod worksheet;

@@ -5,20 +5,31 @@
 
 mod asked;
 mod build;
+mod causes;
+mod drills;
 mod figures;
+mod known;
+mod odds;
+mod reasons;
+mod sharpness;
+mod signs;
+mod whole;
 mod words;
 
 pub use crate::judge::{LaneState, Standing, VerdictKind};
 pub use build::{Header, take, take_live};
+pub use drills::view as drill_view;
+pub use odds::{odds, too_little};
 
 use crate::judge::{Lane, WallTime};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Version of this model, the `format` field of the JSON.
 pub const FORMAT: u32 = 1;
 
 /// Everything there is to show about one record at one moment.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Snapshot {
     /// [`FORMAT`].
     pub format: u32,
@@ -63,10 +74,144 @@ pub struct Snapshot {
     /// What was believed before watching; `None` in the live view.
     #[serde(default)]
     pub prior: Option<PriorView>,
+    /// Which short outages the way of asking could see; `None` in the live view.
+    #[serde(default)]
+    pub detection: Option<DetectionView>,
+    /// How long outages lasted; `None` without one, and in the live view.
+    #[serde(default)]
+    pub lengths: Option<LengthsView>,
+    /// What was done on purpose and left out of every statistic, and what it measured.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub drills: Vec<DrillView>,
+    /// How the agent and its record fare; `None` where no agent runs.
+    #[serde(default)]
+    pub agent: Option<AgentView>,
+}
+
+/// How an agent that runs fares.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct AgentView {
+    /// Why the record is not written, where it is not.
+    pub record_waits: Option<String>,
+    /// Entries that wait in memory to be written.
+    pub waiting: u64,
+    /// Entries given up.
+    pub lost: u64,
+    /// Bytes of the record.
+    pub record_bytes: u64,
+    /// Probes that had to be started again.
+    pub restarts: u64,
+    /// Sleeps of the machine.
+    pub sleeps: u64,
+    /// Steps of its wall clock.
+    pub steps: u64,
+    /// How the agent before this one stopped, in words.
+    pub last_stop: Option<String>,
+}
+
+impl AgentView {
+    /// What everybody who looks must know, in words; `None` where all is well.
+    pub fn warning(&self) -> Option<String> {
+        let waits = self.record_waits.as_ref().map(|why| {
+            format!(
+                "The record is not written ({why}): {} entries wait in memory, {} were given up.",
+                self.waiting, self.lost
+            )
+        });
+        waits.or_else(|| (self.lost > 0).then(|| format!("{} entries could not be kept in the record.", self.lost)))
+    }
+}
+
+/// One drill.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DrillView {
+    /// Its word: `mains-off`, `router-restart`, `cable-pull`, `receiver-path`.
+    pub drill: String,
+    /// When it began.
+    pub began: WallTime,
+    /// The same on the record's axis.
+    pub from_s: f64,
+    /// When it ended, or the record's end.
+    pub to_s: f64,
+    /// Why it measured less than it is for; `None`: it did not.
+    pub cut_short: Option<String>,
+    /// How long the nearest network gear lasted, seconds: at least, middle, at most; the last two are `None` where it
+    /// still worked when last looked at.
+    pub gear_lasted_s: Option<[Option<f64>; 3]>,
+    /// How long the path lasted, in the same way.
+    pub path_lasted_s: Option<[Option<f64>; 3]>,
+    /// From the lead's pulling until it was seen, seconds: at least, middle, at most.
+    pub seen_s: Option<[f64; 3]>,
+    /// From the giving back until the path carried again, in the same way.
+    pub back_s: Option<[f64; 3]>,
+    /// How long this host was itself away in it, seconds.
+    pub away_s: f64,
+    /// What it measured, one sentence each.
+    pub says: Vec<String>,
+}
+
+/// Which short outages the way of asking can see.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DetectionView {
+    /// Seconds between two questions to one target of the lane the path is judged by.
+    pub every_s: f64,
+    /// Its targets.
+    pub targets: usize,
+    /// Failures in a row that make an outage.
+    pub run: u32,
+    /// Length in seconds, and share of outages of that length that would be noticed.
+    pub noticed: Vec<[f64; 2]>,
+}
+
+/// How long outages lasted.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LengthsView {
+    /// Outages seen.
+    pub seen: usize,
+    /// Of these, those that ended.
+    pub ended: usize,
+    /// The length half of them do not exceed, seconds.
+    pub median_s: Option<f64>,
+    /// Its bounds, 19 in 20 sure.
+    pub bounds_s: [Option<f64>; 2],
+    /// Share lasting over an hour by a fitted shape, where there were enough outages to fit one.
+    pub over_an_hour: Option<f64>,
+    /// Which shape: lognormal or Weibull.
+    pub shape: Option<String>,
+}
+
+/// How one target fared over the record, in steps of even length from its start. Each list has one entry a step.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CourseView {
+    /// Length of a step, seconds.
+    pub step_s: f64,
+    /// Questions put in it.
+    pub asked: Vec<u32>,
+    /// Of these, answered.
+    pub answered: Vec<u32>,
+    /// Mean round trip, milliseconds; `None` where nothing was timed.
+    pub mean_ms: Vec<Option<f64>>,
+    /// Longest round trip, milliseconds.
+    pub most_ms: Vec<Option<f64>>,
+}
+
+/// What one target lost.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LossView {
+    /// Share of questions unanswered.
+    pub share: f64,
+    /// Where the long-run share lies, 19 in 20 sure; losses in a row count for less.
+    pub bounds: [f64; 2],
+    /// Independent questions that would tell as much.
+    pub effective: f64,
+    /// Bursts of loss (RFC 3611).
+    pub bursts: u64,
+    /// Share lost inside bursts, and outside.
+    pub density: [Option<f64>; 2],
 }
 
 /// Would an alarm raised at a random moment have got through, over every outage seen.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DeliveryView {
     /// The time it is about, seconds.
     pub within_s: f64,
@@ -84,10 +229,13 @@ pub struct DeliveryView {
     pub longest_s: Option<f64>,
     /// The same in one sentence.
     pub sentence: String,
+    /// The same for other times: the time in seconds, the share not delivered at best, and at worst.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub by_time: Vec<[f64; 3]>,
 }
 
 /// All outages against one supervision interval.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SupervisionView {
     /// The interval, seconds.
     pub interval_s: f64,
@@ -108,7 +256,7 @@ pub struct SupervisionView {
 }
 
 /// Hours a year.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HoursView {
     /// One in twenty that it is less.
     pub low: f64,
@@ -119,7 +267,7 @@ pub struct HoursView {
 }
 
 /// Unmonitored hours a year to expect.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutlookView {
     /// IP alone, network part only.
     pub network: HoursView,
@@ -134,7 +282,7 @@ pub struct OutlookView {
 }
 
 /// Something taken as given, with its source.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Believed {
     /// What.
     pub what: String,
@@ -145,7 +293,7 @@ pub struct Believed {
 }
 
 /// What was believed before watching and how far it moved the answer.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PriorView {
     /// Number by number.
     pub lines: Vec<Believed>,
@@ -153,6 +301,9 @@ pub struct PriorView {
     pub alone: Option<f64>,
     /// The same with what was believed.
     pub with: Option<f64>,
+    /// The verdict on the evidence alone.
+    #[serde(default)]
+    pub verdict_alone: VerdictKind,
     /// The verdict it would be with what was believed.
     pub verdict_with: VerdictKind,
     /// How far it moved the answer, in words.
@@ -160,7 +311,7 @@ pub struct PriorView {
 }
 
 /// Flaps of one lane.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FlapView {
     /// Which.
     pub lane: Lane,
@@ -179,7 +330,7 @@ pub struct FlapView {
 }
 
 /// How long was looked and how much of that was seen.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Watch {
     /// Wall time at second 0 of the axis, microseconds since the Unix epoch.
     pub began: WallTime,
@@ -198,7 +349,7 @@ pub struct Watch {
 }
 
 /// The verdict and what it rests on.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Verdict {
     /// Which of the four.
     pub kind: VerdictKind,
@@ -217,10 +368,13 @@ pub struct Verdict {
     /// What it costs to be wrong, each way.
     #[serde(default)]
     pub if_wrong: Vec<String>,
+    /// What could make it another verdict, the shortest further observation first.
+    #[serde(default)]
+    pub could_change: Vec<String>,
 }
 
 /// Something that can be mended.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Mend {
     /// What is wrong, in plain words.
     pub what: String,
@@ -233,7 +387,7 @@ pub struct Mend {
 }
 
 /// One stretch of a lane.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Stretch {
     /// From, seconds.
     pub from_s: f64,
@@ -244,7 +398,7 @@ pub struct Stretch {
 }
 
 /// One lane.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LaneView {
     /// Which.
     pub lane: Lane,
@@ -259,7 +413,7 @@ pub struct LaneView {
 }
 
 /// What happened: a span in which a lane was bad or strained, with its cause.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Trouble {
     /// Number in this record, from 1, in order of time.
     pub number: u32,
@@ -275,6 +429,15 @@ pub struct Trouble {
     pub end_s: Option<[f64; 3]>,
     /// Whether the path could not deliver: an outage.
     pub outage: bool,
+    /// Since when it could not: earliest, middle, latest, seconds; `None` where it could.
+    #[serde(default)]
+    pub down_from_s: Option<[f64; 3]>,
+    /// Until when likewise; `None` where it could, and while it still can't.
+    #[serde(default)]
+    pub down_to_s: Option<[f64; 3]>,
+    /// Whether nobody watched meanwhile: the agent was cut off.
+    #[serde(default)]
+    pub unwatched: bool,
     /// Confidence in the cause, 0 to 1.
     pub confidence: f64,
     /// Observations for the cause.
@@ -283,6 +446,18 @@ pub struct Trouble {
     pub evidence_against: Vec<String>,
     /// Other causes not excluded.
     pub not_excluded: Vec<String>,
+    /// The same with their odds, likeliest first; what is left to 1 is "something else".
+    #[serde(default)]
+    pub alternatives: Vec<(String, f64)>,
+    /// What was seen and what it points to, for a technician.
+    #[serde(default)]
+    pub technician: String,
+    /// The next step.
+    #[serde(default)]
+    pub step: String,
+    /// How to prove it mended.
+    #[serde(default)]
+    pub proof: String,
     /// Who acts: customer, installer, provider, station, nobody.
     pub who: String,
     /// Whether the station would have known, where the supervision interval is known.
@@ -290,7 +465,7 @@ pub struct Trouble {
 }
 
 /// One requirement and how it stands.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Requirement {
     /// Name in the requirement set.
     pub name: String,
@@ -313,7 +488,7 @@ pub struct Requirement {
 }
 
 /// One target's counts and times.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TargetView {
     /// Lane.
     pub lane: Lane,
@@ -329,10 +504,19 @@ pub struct TargetView {
     pub otherwise: Vec<(String, u64)>,
     /// Round-trip milliseconds: least, median, 95th percentile, most.
     pub rtt_ms: Option<[f64; 4]>,
+    /// Answers and times over the record; `None` where nothing is timed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub course: Option<CourseView>,
+    /// What it lost; `None` where that is not counted by target, and in the live view.
+    #[serde(default)]
+    pub loss: Option<LossView>,
+    /// How much the round trip changes from answer to answer, milliseconds, smoothed (RFC 3550).
+    #[serde(default)]
+    pub jitter_ms: Option<f64>,
 }
 
 /// A fact of the site.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Fact {
     /// What it is.
     pub label: String,
@@ -341,7 +525,7 @@ pub struct Fact {
 }
 
 /// What could not be seen.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Blind {
     /// Lane.
     pub lane: Lane,
@@ -356,6 +540,16 @@ pub struct Blind {
 }
 
 impl Snapshot {
+    /// The same with how the agent fares; what everybody must know of that stands first among the cautions.
+    #[must_use]
+    pub fn with_agent(mut self, agent: Option<AgentView>) -> Self {
+        if let Some(warning) = agent.as_ref().and_then(AgentView::warning) {
+            self.cautions.insert(0, warning);
+        }
+        self.agent = agent;
+        self
+    }
+
     /// Wall time of a second on the axis; saturates where the sum leaves the range.
     pub fn wall(&self, at_s: f64) -> WallTime {
         WallTime(self.watch.began.0.saturating_add((at_s * 1e6) as i64))

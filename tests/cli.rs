@@ -89,7 +89,7 @@ fn help_and_version_say_what_they_should() {
     let version = plain(&d, &["--version"]);
     ends(&version, 0, &[]);
     assert_eq!(out(&version), format!("pathproof {}\n", env!("CARGO_PKG_VERSION")));
-    for command in ["survey", "check", "report"] {
+    for command in ["survey", "watch", "check", "report", "export", "forget"] {
         let help = plain(&d, &["help", command]);
         ends(&help, 0, &[]);
         assert!(out(&help).contains(&format!("Usage: pathproof {command}")), "{}", out(&help));

@@ -1,5 +1,5 @@
-//! The fuzz bodies of the ARP, DHCP and lease parsers, two seconds each: random bytes, and good messages with a few bytes
-//! changed, cut or repeated. The random seed is printed; `PATHPROOF_SEED` repeats a run.
+//! The fuzz bodies of the ARP, DHCP, lease and `Host` parsers, two seconds each: random bytes, and good messages with a
+//! few bytes changed, cut or repeated. The random seed is printed; `PATHPROOF_SEED` repeats a run.
 #![allow(clippy::print_stdout, reason = "a failing seed has to be seen")]
 #![allow(clippy::print_stderr, reason = "seeds and rounds are for people")]
 
@@ -73,6 +73,12 @@ fn arp_holds() {
 fn dhcp_holds() {
     let frame = offer();
     attack("dhcp", fuzz::dhcp, &[&frame, &frame[42..], &dhcp::discover(OURS, 7)]);
+}
+
+#[test]
+fn host_fields_hold() {
+    let samples: [&[u8]; 4] = [b"127.0.0.1:9760", b"[::1]:9760", b"LocalHost.", b"agent.home.arpa:80"];
+    attack("host_field", fuzz::host_field, &samples);
 }
 
 #[test]

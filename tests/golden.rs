@@ -91,10 +91,29 @@ fn lines_come_only_when_something_changed() {
     assert_eq!(
         terminal::plain_change(&before, &after, &zone()),
         [
-            "09:16:40 CET  Receiver: no answer, was: answers (refused)",
-            "09:16:40 CET  Trouble 2 begins: The receiver refuses connections. (outage)",
+            "09:17:00 CET  Receiver: no answer, was: answers (refused), since 09:16:40 CET",
+            "09:17:00 CET  Trouble 2: The receiver refuses connections. (began 09:16:40 CET; outage)",
         ]
     );
+}
+
+#[test]
+fn lines_never_run_backwards_while_a_record_grows() {
+    // Troubles are known late, are numbered anew when they are read together, and may be read otherwise later.
+    let after = snapshots::mend_first();
+    let mut before = after.clone();
+    before.troubles = vec![after.troubles[1].clone(), after.troubles[3].clone()];
+    before.troubles[0].number = 1;
+    before.troubles[0].end_s = None;
+    before.troubles[1].number = 2;
+    let mut doubted = after.troubles[2].clone();
+    doubted.start_s = doubted.start_s.map(|s| s - 60.0);
+    before.troubles.push(doubted);
+    let lines = terminal::plain_change(&before, &after, &zone());
+    assert!(lines.iter().all(|l| l.starts_with("09:45:30 CET")), "{lines:#?}");
+    let told: Vec<&str> =
+        lines.iter().map(|l| l["09:45:30 CET  ".len()..].split(':').next().expect("a part")).collect();
+    assert_eq!(told, ["Trouble 1", "Trouble 2 is over", "Trouble 3, own-link, is read differently now.", "Trouble 3"]);
 }
 
 #[test]

@@ -238,8 +238,8 @@ END"
         ("2001:db8::1", 7000, Outcome::Answered),
         ("192.0.2.1", 7001, Outcome::Timeout),
         ("2001:db8::1", 7001, Outcome::Timeout),
-        // Linux gives EHOSTUNREACH for ICMP code 13 (icmp_err_convert) and EACCES for its IPv6 sister.
-        ("192.0.2.1", 7002, Outcome::Unreachable(U::Host)),
+        // Linux makes EHOSTUNREACH of ICMP code 13 (icmp_err_convert) and EACCES of its IPv6 sister: the code tells more.
+        ("192.0.2.1", 7002, Outcome::Unreachable(U::Prohibited)),
         ("2001:db8::1", 7002, Outcome::Unreachable(U::Prohibited)),
         ("192.0.2.1", 7003, Outcome::Unreachable(U::Net)),
         ("2001:db8::1", 7003, Outcome::Unreachable(U::Net)),

@@ -74,7 +74,7 @@ print(json.dumps(told))
     let options = &told["options"];
     assert_eq!(options["message-type"], 1, "RFC 2132 section 9.6: DHCPDISCOVER");
     assert_eq!(options["client_id"], "0102005e100001", "RFC 2132 section 9.14: type 1, hardware address");
-    assert_eq!(options["param_req_list"], serde_json::json!([1, 3, 6, 51, 54, 58, 59]));
+    assert_eq!(options["param_req_list"], serde_json::json!([1, 3, 6, 51, 54, 58, 59, 108, 114]));
     assert!(options["requested_addr"].is_null() && options["server_id"].is_null(), "no request is made: {options}");
 }
 
@@ -114,7 +114,7 @@ print(json.dumps(out))
         routers: vec![ip("192.0.2.1"), ip("192.0.2.2")],
         resolvers: vec![ip("192.0.2.1"), ip("198.51.100.53")],
         from: Some(Mac([2, 0, 0x5e, 0x10, 0, 2])),
-        recorded_by: None,
+        ..Lease::default()
     };
     for key in ["plain", "odd", "overload", "split"] {
         assert_eq!(dhcp::offer(&frame(key), 7), Ok(Some(expected.clone())), "{key}");

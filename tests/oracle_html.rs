@@ -6,7 +6,10 @@
 
 mod snapshots;
 
+use pathproof::show::paper::survey_record::{Entered, survey_record};
+use pathproof::show::paper::{Given, Origin, letter, ticket, to_html};
 use pathproof::show::{chart, report};
+use pathproof::worksheet::given::Power;
 use snapshots::{all, zone};
 use std::process::Command;
 
@@ -90,6 +93,23 @@ fn reports_are_strict_html_that_neither_runs_nor_loads_anything() {
     for (name, s) in all() {
         if let Err(why) = check(HTML_CHECK, "report.html", &report::to_html(&s, &zone())) {
             panic!("{name}: {why}");
+        }
+    }
+}
+
+#[test]
+fn papers_are_strict_html_that_neither_runs_nor_loads_anything() {
+    // A paper has no footer of its own.
+    let script = HTML_CHECK.replace("('header', 'main', 'footer')", "('header', 'main')");
+    assert_ne!(script, HTML_CHECK);
+    for (name, s) in all() {
+        let (zone, origin) = (zone(), Origin::default());
+        let given = Given { snapshot: &s, zone: &zone, origin: &origin };
+        let survey = survey_record(&given, &Entered::default(), &Power::default());
+        for paper in [letter::letter(&given), ticket::ticket(&given), survey] {
+            if let Err(why) = check(&script, "paper.html", &to_html(&paper)) {
+                panic!("{name}, {:?}: {why}", paper.paper);
+            }
         }
     }
 }

@@ -61,6 +61,7 @@ impl About {
         } else if [plan.receivers.len(), plan.resolvers.len(), plan.references.len(), plan.uses.len()]
             .into_iter()
             .chain([retries.len(), back.planned.len(), back.gear.len(), self.notes.len()])
+            .chain([back.backups.len(), back.devices.len(), back.wiring.conductors.len()])
             .any(|n| n > MOST)
         {
             "the length of a list"
@@ -107,6 +108,12 @@ impl About {
         })
     }
 
+    /// What a verdict rests on besides the record: all but what the agent asks by alone.
+    pub(super) fn judged_by(&self) -> (Plan, Option<RequirementSet>) {
+        let plan = Plan { interface: None, lease_file: None, resolvers: Vec::new(), ..self.plan.clone() };
+        (plan, self.own_set.clone())
+    }
+
     /// The snapshot's header.
     pub(super) fn header(&self) -> Header {
         let blind_by_design = if self.plan.loopback {
@@ -140,7 +147,11 @@ pub(super) fn record_code(e: &RecordError) -> i32 {
     match e {
         RecordError::NoFile { .. } => exit::NO_INPUT,
         RecordError::Exists(_) => exit::USAGE,
-        RecordError::Foreign { .. } | RecordError::Newer { .. } | RecordError::Header(_) => exit::BAD_RECORD,
+        RecordError::Foreign { .. }
+        | RecordError::Newer { .. }
+        | RecordError::Damaged { .. }
+        | RecordError::Header(_) => exit::BAD_RECORD,
+        RecordError::Busy(_) => exit::BUSY,
         RecordError::NotPermitted(_) => exit::PERMISSION,
         RecordError::NotMade { .. } | RecordError::Store(_) => exit::IO,
     }

@@ -160,6 +160,7 @@ fn settled(plan: &Plan) -> Vec<(&'static str, String)> {
     rows.push(("gateway", format!("every {}", plan.cadence.router)));
     rows.push(("offers", format!("every {}", plan.cadence.offers)));
     rows.push(("local", format!("every {}", plan.cadence.local)));
+    rows.extend(plan.signs.sources().into_iter().map(|source| ("power", source)));
     rows
 }
 

@@ -4,7 +4,7 @@ use super::Format;
 use crate::agent::Turn;
 use crate::judge::Micros;
 use crate::show::terminal;
-use crate::snapshot::{self, Header, Snapshot};
+use crate::snapshot::{self, AgentView, Header, Snapshot};
 use jiff::tz::TimeZone;
 use std::fmt::Write as _;
 use std::io::{IsTerminal, Write};
@@ -31,9 +31,19 @@ impl<'a> LiveView<'a> {
         Self { out, zone: TimeZone::system(), screen: terminal && !dumb, colour, lines: 0, before: Snapshot::default() }
     }
 
+    /// Whether somebody looks at a screen.
+    pub(super) fn on_screen(&self) -> bool {
+        self.screen
+    }
+
     /// Shows one turn. Failures to write are left to the final print to report.
     pub(super) fn show(&mut self, turn: &Turn<'_>, header: &Header) {
-        let now = snapshot::take_live(turn.judge, header);
+        self.show_with(turn, header, None);
+    }
+
+    /// The same, with how the agent fares. Gives what was shown.
+    pub(super) fn show_with(&mut self, turn: &Turn<'_>, header: &Header, agent: Option<AgentView>) -> &Snapshot {
+        let now = snapshot::take_live(turn.judge, header).with_agent(agent);
         if self.screen {
             let (width, height) = crate::sys::terminal::size().unwrap_or((80, 24));
             let left = turn.left.map(Micros::secs);
@@ -57,6 +67,14 @@ impl<'a> LiveView<'a> {
         }
         let _ = self.out.flush();
         self.before = now;
+        &self.before
+    }
+
+    /// Says something once, above what comes next.
+    pub(super) fn say(&mut self, words: &str) {
+        if !self.screen {
+            let _ = writeln!(self.out, "{words}").and_then(|()| self.out.flush());
+        }
     }
 
     /// Leaves a line of air after the view.

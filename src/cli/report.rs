@@ -1,16 +1,35 @@
 //! `pathproof report RECORD`: judges a kept record again.
 
 use super::about::{About, record_code, verdict_code};
-use super::{Format, exit, result};
-use crate::judge::Judge;
+use super::{ReportOptions, bundle, check, exit, paper, result};
+use crate::judge::{Entry, Judge};
 use crate::record;
 use crate::show::escape::terminal;
+use crate::site::Background;
 use crate::snapshot;
 use std::io::Write;
 use std::path::Path;
 
 /// Judges the record and prints; returns the exit code of its verdict.
-pub(super) fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+pub(super) fn run(o: &ReportOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+    // A bundle's record is taken out and goes again with `opened`.
+    let opened = match bundle::is_bundle(&o.record).then(|| bundle::open(&o.record)).transpose() {
+        Ok(opened) => opened,
+        Err((code, why)) => {
+            let _ = writeln!(err, "{}", terminal(&why));
+            return code;
+        }
+    };
+    let path = opened.as_ref().map_or(&o.record, |(_, path)| path);
+    // What can't be written in the end is said before a long record is judged.
+    if let Err(why) = o.out.iter().try_for_each(|file| paper::Form::of(file).map(|_| ())) {
+        let _ = writeln!(err, "{}", terminal(&why));
+        return exit::USAGE;
+    }
+    let site = match o.site.as_deref().map(check::load).transpose() {
+        Ok(site) => site,
+        Err((code, words)) => return if err.write_all(words.as_bytes()).is_ok() { code } else { exit::IO },
+    };
     let (judge, about, passed_over) = match replay(path) {
         Ok(all) => all,
         Err((code, why)) => {
@@ -18,21 +37,48 @@ pub(super) fn run(path: &Path, format: Format, html: Option<&Path>, out: &mut dy
             return code;
         }
     };
+    if let Err((code, why)) = site.as_ref().map_or(Ok(()), |file| paper::same_site(file, &about)) {
+        let _ = writeln!(err, "{}", terminal(&why));
+        return code;
+    }
     if passed_over > 0 {
         let _ = writeln!(err, "{passed_over} row(s) of the record make no sense to this version and were passed over.");
     }
     let snapshot = snapshot::take(&judge, &about.header());
-    match result::print(&snapshot, format, html, out, err) {
+    let shown = match o.paper {
+        Some(kind) => paper::show(kind, o, path, (&judge, &about, &snapshot), site.as_ref(), out, err),
+        None => result::print(&snapshot, o.format, o.html.as_deref(), out, err),
+    };
+    match shown {
         Ok(true) => verdict_code(snapshot.verdict.kind),
         Ok(false) | Err(_) => exit::IO,
     }
 }
 
-fn replay(path: &Path) -> Result<(Judge, About, u64), (i32, String)> {
+pub(super) fn replay(path: &Path) -> Result<(Judge, About, u64), (i32, String)> {
+    replay_with(path, |_| {})
+}
+
+/// The same; `also` is handed every entry too.
+pub(super) fn replay_with(path: &Path, mut also: impl FnMut(&Entry)) -> Result<(Judge, About, u64), (i32, String)> {
     let record = record::read(path).map_err(|e| (record_code(&e), e.to_string()))?;
-    let about = About::read(record.about())
+    let mut about = About::read(record.about())
         .map_err(|e| (exit::BAD_RECORD, format!("{}: what it says of itself makes no sense: {e}", path.display())))?;
     let mut judge = Judge::new(about.settings().map_err(|e| (exit::BAD_RECORD, e))?);
-    let passed_over = record.replay(|e| judge.take(e)).map_err(|e| (record_code(&e), e.to_string()))?;
+    let feed = |e: &Entry| {
+        judge.take(e);
+        also(e);
+    };
+    let passed_over = record.replay(feed).map_err(|e| (record_code(&e), e.to_string()))?;
+    know_drills(&mut judge, &mut about.plan.background);
     Ok((judge, about, passed_over))
+}
+
+/// What drills of this very record measured goes before what was known when it was begun.
+pub(super) fn know_drills(judge: &mut Judge, background: &mut Background) {
+    if !judge.drills().all().is_empty() {
+        let results = judge.drill_results(&judge.look());
+        background.take_drills(&results);
+        judge.know(background.known());
+    }
 }

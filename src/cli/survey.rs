@@ -14,7 +14,7 @@ use crate::record::Writer;
 use crate::show::escape::terminal;
 use crate::site::{self, Settled, SiteFile};
 use crate::snapshot;
-use crate::sys::clock::Clock;
+use crate::sys::clock::{self, Clock};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -44,6 +44,10 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
         Some(r) => ((r.settled(), None), r.length()),
         None => (settle(o.file.as_deref())?, length(o.length)?),
     };
+    let mut settled = settled;
+    for record in &o.drills {
+        super::drill::take_drills(record, &settled.plan.site, &mut settled.plan.background)?;
+    }
     let about = About {
         version: env!("CARGO_PKG_VERSION").into(),
         plan: settled.plan,
@@ -58,7 +62,8 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     if o.announce_only {
         return Ok(exit::IP_ALONE);
     }
-    let record = o.record.clone().unwrap_or_else(|| default_record(o.practice));
+    let stem = if o.practice { "practice" } else { "survey" };
+    let record = o.record.clone().unwrap_or_else(|| free_name(stem, o.practice));
     let text = serde_json::to_string(&about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
     let writer = Writer::create(&record, &text).map_err(|e| (record_code(&e), e.to_string()))?;
     let html = o.html.clone().unwrap_or_else(|| record.with_extension("html"));
@@ -66,7 +71,16 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
     let header = about.header();
     let mut view = LiveView::new(talk, o.format);
     let clock = Clock::starting_at(Moment(0));
-    let agent = Agent { plan: Arc::new(about.plan.clone()), clock, judge, writer: Some(writer), length: Some(length) };
+    let agent = Agent {
+        plan: Arc::new(about.plan.clone()),
+        clock,
+        wall: clock::wall_time,
+        judge,
+        writer: Some(writer),
+        length: Some(length),
+        goes_on: false,
+        marks: None,
+    };
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -101,7 +115,7 @@ fn survey(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result
 }
 
 #[allow(clippy::needless_pass_by_value, reason = "the shape `map_err` wants")]
-fn io(e: std::io::Error) -> Failure {
+pub(super) fn io(e: std::io::Error) -> Failure {
     (exit::IO, format!("could not write: {e}"))
 }
 
@@ -114,7 +128,7 @@ fn length(asked: jiff::SignedDuration) -> Result<Micros, Failure> {
 }
 
 /// The plan of a real site, and its own set of thresholds where it names one.
-fn settle(file: Option<&Path>) -> Result<(Settled, Option<RequirementSet>), Failure> {
+pub(super) fn settle(file: Option<&Path>) -> Result<(Settled, Option<RequirementSet>), Failure> {
     let site = match file {
         None => SiteFile::default(),
         Some(path) => super::check::load(path)?,
@@ -124,7 +138,7 @@ fn settle(file: Option<&Path>) -> Result<(Settled, Option<RequirementSet>), Fail
     Ok((site::resolve(&site, &facts), own))
 }
 
-fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
+pub(super) fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
     for line in site::announce(&about.plan) {
         writeln!(talk, "{}", terminal(&line))?;
     }
@@ -139,10 +153,9 @@ fn announce(about: &About, talk: &mut dyn Write) -> std::io::Result<()> {
 }
 
 /// A name that is not taken yet: in this directory, or among temporary files for practice.
-fn default_record(practice: bool) -> PathBuf {
+pub(super) fn free_name(stem: &str, practice: bool) -> PathBuf {
     let now = jiff::ZonedDateTime::now().strftime("%Y%m%d-%H%M%S").to_string();
     let dir = if practice { std::env::temp_dir() } else { PathBuf::new() };
-    let stem = if practice { "practice" } else { "survey" };
     let free = (0..1_000).map(|n| if n == 0 { String::new() } else { format!("-{n}") });
     free.map(|n| dir.join(format!("{stem}-{now}{n}.db")))
         .find(|p| !p.exists() && !p.with_extension("html").exists())
@@ -150,7 +163,7 @@ fn default_record(practice: bool) -> PathBuf {
 }
 
 /// Resolves when somebody asks the survey to stop.
-async fn stop_signal() {
+pub(super) async fn stop_signal() {
     use tokio::signal::unix::{SignalKind, signal};
     let (Ok(mut int), Ok(mut term)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate())) else {
         return std::future::pending().await;

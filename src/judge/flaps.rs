@@ -89,7 +89,15 @@ mod tests {
                 s
             })
             .collect();
-        LaneRecord { lane: Lane::Link, spans, reach: Some((m(0), m(86_400))), blind: vec![], answers: vec![] }
+        LaneRecord {
+            lane: Lane::Link,
+            spans,
+            reach: Some((m(0), m(86_400))),
+            blind: vec![],
+            answers: vec![],
+            patches: vec![],
+            two_turns: Micros::ZERO,
+        }
     }
 
     #[test]

@@ -1,18 +1,27 @@
 //! The fold: one entry at a time, live, replayed or simulated.
 
-use super::cause::{self, Cause, LaneRecord, Trouble};
+use super::cause::{self, Around, Cause, LaneRecord, Trouble};
+use super::drill::{self, DrillResult, Drills};
+use super::ground::{Change, Ground};
 use super::lane::{LaneTracker, Sample};
 use super::link::LinkTracker;
 use super::observation::{Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session};
 use super::outage::{self, merged};
-use super::settings::Settings;
+use super::pattern::{Days, Pattern};
+use super::power::Power;
+use super::settings::{Known, Settings};
+use super::span::{Cut, Oddity};
 use super::standing::Standings;
+use super::stats::loss_series::LossSeries;
 use super::tally::Tallies;
-use super::time::{Micros, Moment, WallTime};
+use super::time::{Edge, Micros, Moment, WallTime};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Facts kept as last seen, by question and target, for the report; capped.
-const MOST_FACTS: usize = 64;
+/// Starts of the agent kept; only the latest tell something of the present clock.
+const MOST_SESSIONS: usize = 1_024;
+/// Resolvers watched for hollow answers: more than a roster holds.
+const MOST_RESOLVERS: usize = 64;
 
 /// Lanes judged by asking targets.
 const ASKED: [Lane; 4] = [Lane::Router, Lane::Names, Lane::Outside, Lane::Receiver];
@@ -23,16 +32,19 @@ pub struct Judge {
     settings: Settings,
     link: LinkTracker,
     standings: Standings,
+    power: Power,
+    ground: Ground,
     asked: [LaneTracker; 4],
     tallies: Tallies,
-    /// Sorted by question and target.
-    last_details: Vec<Observation>,
     sessions: Vec<Session>,
     began: Option<WallTime>,
     now: Moment,
     ended: Option<Ending>,
     alive: Option<Moment>,
     blind: Vec<(Moment, Moment)>,
+    /// Resolvers whose last answer about a name that exists was a failure.
+    names_failing: Vec<Arc<str>>,
+    drills: Drills,
 }
 
 /// What the judge makes of the record so far.
@@ -40,10 +52,16 @@ pub struct Judge {
 pub struct Look {
     /// The last entry's moment.
     pub now: Moment,
-    /// Every lane, inside out; power is blind until it has probes.
+    /// Every lane, inside out.
     pub lanes: Vec<LaneRecord>,
-    /// What happened, in order of time.
+    /// What happened, in order of time, but for what began and ended within a planned span.
     pub troubles: Vec<Trouble>,
+    /// What began and ended within a planned span: somebody's doing, held against nobody.
+    pub rehearsed: Vec<Trouble>,
+    /// What they follow.
+    pub patterns: Vec<Pattern>,
+    /// What changed at the site.
+    pub changes: Vec<(Edge, Change)>,
     /// Time in which the path was observed, planned spans left out.
     pub observed: Micros,
     /// When that was: spans in order.
@@ -63,15 +81,18 @@ impl Judge {
         Self {
             link: LinkTracker::new(settings.gap_of(Lane::Link)),
             standings: Standings::new(settings.gap_of(Lane::Address)),
+            power: Power::new(settings.gap_of(Lane::Power)),
+            ground: Ground::default(),
             asked,
             tallies: Tallies::default(),
-            last_details: Vec::new(),
             sessions: Vec::new(),
             began: None,
             now: Moment(0),
             ended: None,
             alive: None,
             blind: Vec::new(),
+            names_failing: Vec::new(),
+            drills: Drills::default(),
             settings,
         }
     }
@@ -84,14 +105,28 @@ impl Judge {
             Entry::Began(s) => {
                 if let Some(last) = self.alive {
                     self.blind.push((last, s.at));
+                    let anew = self.sessions.last().is_some_and(|before| before.boot_id != s.boot_id);
+                    self.drills.began_again(last, s, anew, self.ended.is_some());
+                    if let (None, Some(before)) = (self.ended, self.sessions.last()) {
+                        let boot_anew = before.boot_id != s.boot_id;
+                        let booted = boot_anew.then_some(s.at - s.boot);
+                        self.power.cut(last, s.at, Cut { boot_anew, booted });
+                    }
                 }
                 self.began.get_or_insert(WallTime(s.wall.0.saturating_sub(s.at.0)));
+                if self.sessions.len() >= MOST_SESSIONS {
+                    self.sessions.drain(..MOST_SESSIONS / 2);
+                }
                 self.sessions.push(s.clone());
                 self.ended = None;
             }
             Entry::Seen(o) => self.observe(o),
             Entry::Stepped { .. } | Entry::Alive { .. } => {}
-            Entry::Ended { how, .. } => self.ended = Some(*how),
+            Entry::Drill { at, step } => self.drills.mark(*at, *step, self.alive),
+            Entry::Ended { at, how } => {
+                self.ended = Some(*how);
+                self.drills.session_ended(*at);
+            }
         }
         self.alive = Some(self.alive.map_or(known, |a| a.max(known)));
         for lane in &mut self.asked {
@@ -101,39 +136,23 @@ impl Judge {
 
     fn observe(&mut self, o: &Observation) {
         self.tallies.count(o);
-        if o.detail != Detail::None || !o.outcome.was_asked() {
-            self.note(o);
+        if o.lane() == Lane::Link && o.question.carries_lane() {
+            self.link.observe(o);
+            return;
         }
-        match o.lane() {
-            Lane::Link => self.link.observe(o),
-            Lane::Address => self.standings.observe(o),
-            _ => {
-                self.standings.observe(o);
-                if let (Some(good), Some(lane)) = (self.usable(o), self.asked.iter_mut().find(|l| l.lane() == o.lane()))
-                {
-                    let target = o.target.clone();
-                    lane.queue_as(
-                        o.question,
-                        &target,
-                        Sample { asked: o.asked, known: o.known, good, outcome: o.outcome },
-                    );
-                }
-            }
+        match o.question {
+            Question::Mains | Question::RouterLife | Question::Neighbours => self.power.observe(o),
+            _ => self.ground.observe(o, self.settings.supervision),
         }
-    }
-
-    /// Keeps an observation that has more to say than its outcome. Answers repeat: what is the same is not copied again.
-    fn note(&mut self, o: &Observation) {
-        let same =
-            |d: &Observation| d.question == o.question && (Arc::ptr_eq(&d.target, &o.target) || d.target == o.target);
-        if let Some(d) = self.last_details.iter_mut().find(|d| same(d)) {
-            (d.asked, d.known, d.outcome, d.rtt) = (o.asked, o.known, o.outcome, o.rtt);
-            if d.detail != o.detail {
-                d.detail.clone_from(&o.detail);
-            }
-        } else if self.last_details.len() < MOST_FACTS {
-            let at = self.last_details.partition_point(|d| (d.question, &d.target) < (o.question, &o.target));
-            self.last_details.insert(at, o.clone());
+        // Conditions of the address lane stand; the other facts beside a lane are kept with the tallies.
+        self.standings.observe(o);
+        if let Some(place) = ASKED.iter().position(|lane| *lane == o.lane())
+            && o.question.carries_lane()
+            && let Some(good) = self.usable(o)
+            && !self.hollow(o, good)
+        {
+            let sample = Sample { asked: o.asked, known: o.known, good, outcome: o.outcome };
+            self.asked[place].queue_as(o.question, &o.target, sample);
         }
     }
 
@@ -158,6 +177,20 @@ impl Judge {
         }
     }
 
+    /// Whether an answer says nothing: many resolvers answer for the name that must not exist by themselves (RFC 6761
+    /// section 6.4), so they do not work for that while they fail at names that exist.
+    fn hollow(&mut self, o: &Observation, good: bool) -> bool {
+        let at = self.names_failing.iter().position(|t| *t == o.target);
+        match (o.question, at) {
+            (Question::Name, Some(at)) if good => drop(self.names_failing.swap_remove(at)),
+            (Question::Name, None) if !good && self.names_failing.len() < MOST_RESOLVERS => {
+                self.names_failing.push(Arc::clone(&o.target));
+            }
+            _ => {}
+        }
+        o.question == Question::ControlName && good && at.is_some()
+    }
+
     /// The settings it judges by.
     pub fn settings(&self) -> &Settings {
         &self.settings
@@ -170,10 +203,10 @@ impl Judge {
 
     /// The last observation with more to say than its outcome, by question and target.
     pub fn last_details(&self) -> impl Iterator<Item = &Observation> {
-        self.last_details.iter()
+        self.tallies.iter().filter_map(|(_, _, tally)| tally.last_detail.as_ref())
     }
 
-    /// Starts of the agent, in order.
+    /// Starts of the agent, in order; the latest where there were very many.
     pub fn sessions(&self) -> &[Session] {
         &self.sessions
     }
@@ -198,74 +231,151 @@ impl Judge {
         &self.standings
     }
 
-    /// Planned spans on the record's axis, as far as it reaches.
+    /// Mains, the router's life, neighbours.
+    pub fn power(&self) -> &Power {
+        &self.power
+    }
+
+    /// What each target lost, in the order of asking, everything still waited for taken in.
+    pub fn losses(&self) -> Vec<(Question, Arc<str>, LossSeries)> {
+        let settled = self.asked.iter().map(LaneTracker::settled);
+        settled.flat_map(|t| t.series().map(|(q, n, s)| (q, Arc::clone(n), s)).collect::<Vec<_>>()).collect()
+    }
+
+    /// The lane the path is judged by: the receiver's where one was asked, else the reference points'.
+    pub(super) fn path_tracker(&self) -> Option<&LaneTracker> {
+        let of = |lane| self.asked.iter().find(|t| t.lane() == lane && t.reach().is_some());
+        if self.settings.receivers.is_empty() { of(Lane::Outside) } else { of(Lane::Receiver) }
+    }
+
+    /// The drills of the record.
+    pub fn drills(&self) -> &Drills {
+        &self.drills
+    }
+
+    /// The moment of the last entry.
+    pub fn now(&self) -> Moment {
+        self.now
+    }
+
+    /// What each drill measured, by a look at this judge.
+    pub fn drill_results(&self, look: &Look) -> Vec<DrillResult> {
+        let mains = self.tallies.iter().any(|(q, _, t)| q == Question::Mains && t.answered() > 0);
+        drill::results(&self.drills, look, &self.settings.receivers, self.began, mains)
+    }
+
+    /// Takes what is known of the site anew: a drill has measured what was worked out before.
+    pub fn know(&mut self, known: Known) {
+        self.settings.known = known;
+    }
+
+    /// Planned spans and drills on the record's axis, as far as it reaches.
     fn planned(&self) -> Vec<(Moment, Moment)> {
         let Some(WallTime(zero)) = self.began else { return Vec::new() };
         let on_axis = |w: WallTime| Moment(w.0.saturating_sub(zero)).max(Moment(0)).min(self.now);
         let spans = self.settings.known.planned.iter().map(|p| (on_axis(p.from), on_axis(p.to)));
-        merged(spans.filter(|(a, b)| a < b).collect())
+        merged(spans.chain(self.drills.spans(self.now)).filter(|(a, b)| a < b).collect())
     }
 
-    /// Whether any lane is bad or strained right now: the time to look closer.
+    /// Whether a single question that used to be answered was not, a moment ago: the time to look closer, before anything
+    /// can be said.
+    pub fn in_doubt(&self) -> bool {
+        self.asked.iter().any(LaneTracker::is_in_doubt)
+    }
+
+    /// Whether any lane is bad or strained right now.
     pub fn anything_wrong(&self) -> bool {
-        let standing = self.standings.own_spans().into_iter().chain(self.link.spans());
-        let asked = self.asked.iter().flat_map(|t| t.settled().spans().to_vec());
-        standing.chain(asked).any(|s| s.end.is_none())
+        self.standings.own_is_off()
+            || self.power.is_off()
+            || self.link.is_off()
+            || self.asked.iter().any(LaneTracker::is_off)
     }
 
     /// Judges what was seen so far. Does not change the judge.
     pub fn look(&self) -> Look {
-        let settled: Vec<LaneTracker> = self.asked.iter().map(LaneTracker::settled).collect();
-        let conditions = self.standings.condition_spans();
+        let settled = self.asked.each_ref().map(LaneTracker::settled);
+        let never_answered = settled.iter().flat_map(|t| t.never_answered().map(|(q, n)| (q, n.to_string()))).collect();
+        let random_loss = settled.iter().map(|t| (t.lane(), t.random_loss().0, t.random_loss().1)).collect();
+        let mut asked = settled.map(LaneTracker::into_record);
+        let mut conditions = self.standings.condition_spans();
+        conditions.extend(self.ground.spans());
         let mut lanes = Vec::with_capacity(Lane::ALL.len());
         for lane in Lane::ALL {
-            let (mut spans, reach, mut blind) = match lane {
-                Lane::Power => (Vec::new(), None, Vec::new()),
-                Lane::Link => (self.link.spans(), self.link.reach(), self.link.blind().to_vec()),
-                Lane::Address => (self.standings.own_spans(), self.standings.reach(), self.standings.blind().to_vec()),
-                _ => settled
-                    .iter()
-                    .find(|t| t.lane() == lane)
-                    .map_or((Vec::new(), None, Vec::new()), |t| (t.spans().to_vec(), t.reach(), t.blind().to_vec())),
+            let standing = |spans, reach, blind: &[_]| LaneRecord {
+                lane,
+                spans,
+                reach,
+                blind: blind.to_vec(),
+                answers: Vec::new(),
+                patches: Vec::new(),
+                two_turns: Micros::ZERO,
             };
-            spans.extend(conditions.iter().filter(|s| s.lane == lane).cloned());
-            spans.sort_by_key(|s| s.start.midpoint());
-            blind.extend(self.blind.iter().copied());
+            let mut record = match lane {
+                Lane::Power => standing(self.power.spans(), self.power.reach(), self.power.blind()),
+                Lane::Link => standing(self.link.spans(), self.link.reach(), self.link.blind()),
+                Lane::Address => standing(self.standings.own_spans(), self.standings.reach(), self.standings.blind()),
+                _ => match asked.iter_mut().find(|r| r.lane == lane) {
+                    Some(record) => std::mem::replace(record, standing(Vec::new(), None, &[])),
+                    None => standing(Vec::new(), None, &[]),
+                },
+            };
+            record.spans.extend(conditions.iter().filter(|s| s.lane == lane).cloned());
+            record.spans.sort_by_key(|s| s.start.midpoint());
+            record.blind.extend(self.blind.iter().copied());
             // Nobody has looked for a while and has not looked again since.
-            if let Some((_, last)) = reach
+            if let Some((_, last)) = record.reach
                 && self.now - last > self.settings.gap_of(lane)
             {
-                blind.push((last, self.now));
+                record.blind.push((last, self.now));
             }
-            let answers = settled.iter().find(|t| t.lane() == lane).map_or(Vec::new(), |t| t.answers().to_vec());
-            lanes.push(LaneRecord { lane, spans, reach, blind: merged(blind), answers });
+            record.blind = merged(record.blind);
+            lanes.push(record);
         }
-        let troubles = cause::explain(&lanes, &self.settings, self.now);
         // With a receiver named, the path is seen only where that receiver was asked.
         let end = if self.settings.receivers.is_empty() { Lane::Outside } else { Lane::Receiver };
         let path: Vec<&LaneRecord> = lanes.iter().filter(|l| l.lane == end && l.reach.is_some()).collect();
         let planned = self.planned();
         let seen = outage::less(&observed(&path), &planned);
+        let observed = outage::total(&seen);
+        let around = Around {
+            lanes: &lanes,
+            spans: &lanes.iter().map(|l| l.timeline(self.now)).collect::<Vec<_>>(),
+            settings: &self.settings,
+            power: &self.power,
+            ground: &self.ground,
+            patterns: &[],
+            now: self.now,
+        };
+        let mains: Vec<_> = self.power.spans().into_iter().filter(|s| s.oddity == Oddity::MainsLost).collect();
+        let lease_age = |at| self.ground.lease_age_at(at);
+        let days = Days { zero: self.began, mains: &mains, lease_age: &lease_age, watched: observed };
+        let (troubles, patterns) = cause::explain(&around, &days);
+        let (rehearsed, troubles) = troubles.into_iter().partition(|t| drill::within(t, &planned, self.now));
         Look {
             now: self.now,
-            observed: outage::total(&seen),
+            observed,
             seen,
             planned,
             troubles,
-            never_answered: settled
-                .iter()
-                .flat_map(|t| t.never_answered().map(|(q, n)| (q, n.to_string())).collect::<Vec<_>>())
-                .collect(),
-            random_loss: settled.iter().map(|t| (t.lane(), t.random_loss().0, t.random_loss().1)).collect(),
+            rehearsed,
+            patterns,
+            changes: self.ground.changes().to_vec(),
+            never_answered,
+            random_loss,
             lanes,
         }
     }
 }
 
 impl Look {
-    /// How long the path was down because of a cause, in all.
-    pub fn down_by(&self, cause: Cause) -> Micros {
-        Micros(self.troubles.iter().filter(|t| t.cause == cause).map(|t| t.down_for(self.now).0).sum())
+    /// How long the path was down by each cause seen, in all.
+    pub fn down_by(&self) -> BTreeMap<Cause, Micros> {
+        let mut down = BTreeMap::new();
+        for t in &self.troubles {
+            let so_far = down.entry(t.cause).or_insert(Micros::ZERO);
+            *so_far = *so_far + t.down_for(self.now);
+        }
+        down
     }
 
     /// Random loss of the lane the path is judged by: failures and questions.
@@ -296,3 +406,7 @@ fn observed(path: &[&LaneRecord]) -> Vec<(Moment, Moment)> {
 #[cfg(test)]
 #[path = "fold_tests.rs"]
 mod tests;
+
+#[cfg(test)]
+#[path = "mixed_tests.rs"]
+mod mixed_tests;

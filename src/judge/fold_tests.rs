@@ -3,12 +3,12 @@
 use super::*;
 use crate::judge::Oddity;
 use crate::judge::requirement::RequirementSet;
-use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, VerdictKind};
+use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, Sign, VerdictKind};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-const MS: i64 = 1_000;
+pub(super) const MS: i64 = 1_000;
 
 /// A site with one receiver, three reference points, one resolver, everything asked once a second.
 fn settings() -> Settings {
@@ -26,10 +26,10 @@ fn settings() -> Settings {
 }
 
 /// What the world does at a moment (ms): true where the named thing answers.
-type World = fn(&str, i64) -> Option<Outcome>;
+pub(super) type World = fn(&str, i64) -> Option<Outcome>;
 
 /// Plays `seconds` of a world through probes at 1 s, as the agent would see it: failures known after the patience.
-fn play(seconds: i64, world: World) -> Vec<Entry> {
+pub(super) fn play(seconds: i64, world: World) -> Vec<Entry> {
     let mut entries = vec![Entry::Began(Session {
         at: Moment(0),
         boot_id: "b".into(),
@@ -92,16 +92,16 @@ fn play(seconds: i64, world: World) -> Vec<Entry> {
     entries
 }
 
-fn ip(n: u8) -> IpAddr {
+pub(super) fn ip(n: u8) -> IpAddr {
     IpAddr::from([192, 0, 2, n])
 }
 
-fn plain(at: i64, question: Question, detail: Detail) -> Observation {
+pub(super) fn plain(at: i64, question: Question, detail: Detail) -> Observation {
     let at = Moment(at * MS);
     Observation { asked: at, known: at, question, target: "eth0".into(), outcome: Outcome::Answered, rtt: None, detail }
 }
 
-fn judged(entries: &[Entry]) -> Judge {
+pub(super) fn judged(entries: &[Entry]) -> Judge {
     let mut judge = Judge::new(settings());
     for e in entries {
         judge.take(e);
@@ -109,11 +109,11 @@ fn judged(entries: &[Entry]) -> Judge {
     judge
 }
 
-fn causes(entries: &[Entry]) -> Vec<&'static str> {
+pub(super) fn causes(entries: &[Entry]) -> Vec<&'static str> {
     judged(entries).look().troubles.iter().map(|t| t.cause.word()).collect()
 }
 
-fn outside(target: &str) -> bool {
+pub(super) fn outside(target: &str) -> bool {
     target.starts_with("ref") || target == "receiver"
 }
 
@@ -393,7 +393,7 @@ fn a_missing_default_route_is_no_outage_while_the_receiver_answers() {
     let look = judged(&entries).look();
     let t = &look.troubles[0];
     assert_eq!((t.cause.word(), t.path_down.is_none()), ("route-lost", true));
-    assert!(t.clues.iter().any(|c| c.lane == Lane::Receiver && c.speaks_for == Some(false)), "{:?}", t.clues);
+    assert!(t.clues.iter().any(|c| c.sign == Sign::ReceiverAnswered && c.holds), "{:?}", t.clues);
 }
 
 #[test]
@@ -441,4 +441,45 @@ fn random_loss_of_any_size_up_to_a_tenth_is_no_trouble() {
         entries.sort_by_key(Entry::known);
         assert_eq!(causes(&entries), Vec::<&str>::new(), "one in {lost_in}");
     }
+}
+
+#[test]
+fn names_and_starts_without_end_are_kept_only_up_to_their_caps() {
+    let mut judge = Judge::new(settings());
+    for n in 0..5_000i64 {
+        let at = Moment(n * 1_000 * MS);
+        judge.take(&Entry::Began(Session {
+            at,
+            boot_id: format!("b{n}"),
+            boot: Micros(0),
+            wall: WallTime(at.0),
+            synced: None,
+        }));
+        for question in [Question::Lease, Question::Reference] {
+            judge.take(&Entry::Seen(Observation {
+                asked: at,
+                known: at,
+                question,
+                target: format!("t{n}").into(),
+                outcome: Outcome::Answered,
+                rtt: None,
+                detail: Detail::Why("long".repeat(100)),
+            }));
+        }
+    }
+    assert!(judge.sessions().len() <= MOST_SESSIONS);
+    assert_eq!(judge.sessions().last().map(|s| s.boot_id.as_str()), Some("b4999"));
+    assert_eq!(judge.tallies().iter().count(), super::super::roster::Roster::MOST);
+    assert!(judge.last_details().count() <= super::super::roster::Roster::MOST);
+}
+
+#[test]
+fn lengths_off_a_hostile_record_do_not_wrap() {
+    let span = (Moment(i64::MIN), Moment(i64::MAX));
+    assert_eq!(outage::total(&[span, span]), Micros(i64::MAX));
+    let mut look = judged(&play(60, |t, at| (t != "gw" && at >= 20_000).then_some(Outcome::Timeout))).look();
+    let t = look.troubles.iter().find(|t| t.path_down.is_some()).expect("an outage").clone();
+    look.troubles = vec![Trouble { path_down: Some((crate::judge::Edge::exact(Moment(0)), None)), ..t }; 3];
+    look.now = Moment(i64::MAX);
+    assert_eq!(look.down_by()[&look.troubles[0].cause], Micros(i64::MAX));
 }

@@ -83,6 +83,11 @@ impl LinkTracker {
         self.spans.iter().cloned().chain(self.open.clone()).collect()
     }
 
+    /// Whether the carrier is gone right now.
+    pub fn is_off(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// First and last look, where there was one.
     pub fn reach(&self) -> Option<(Moment, Moment)> {
         self.first.zip(self.last.as_ref().map(|(at, _)| *at))
@@ -108,7 +113,7 @@ impl LinkTracker {
         self.open = Some(match (again, &span.oddity) {
             (Some(mut last), Oddity::CarrierLost { times }) => {
                 last.end = None;
-                last.oddity = Oddity::CarrierLost { times: times_of(&last.oddity) + times };
+                last.oddity = Oddity::CarrierLost { times: times_of(&last.oddity).saturating_add(*times) };
                 last
             }
             _ => span,
@@ -118,7 +123,7 @@ impl LinkTracker {
     fn close(&mut self, edge: Edge, more: u32) {
         if let Some(mut span) = self.open.take() {
             if let Oddity::CarrierLost { times } = &mut span.oddity {
-                *times += more;
+                *times = times.saturating_add(more);
             }
             span.end = Some(edge);
             self.spans.push(span);
@@ -133,7 +138,7 @@ impl LinkTracker {
 
     fn count(&mut self, more: u32) {
         if let Some(Span { oddity: Oddity::CarrierLost { times }, .. }) = &mut self.open {
-            *times += more;
+            *times = times.saturating_add(more);
         }
     }
 }

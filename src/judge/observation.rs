@@ -3,13 +3,15 @@
 //! Decides what can be asked and what can come back. Does not judge: a refusal here is a fact, not a fault. Every
 //! outcome keeps timeout, refusal, unreachable, "not permitted" and "could not be asked" apart.
 
+pub use super::answer::*;
 use super::time::{Micros, Moment, WallTime};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
 use std::sync::Arc;
 
 /// One layer of the path, inside out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Lane {
     /// Mains and the agent's own life.
@@ -48,7 +50,7 @@ impl Lane {
 }
 
 /// What was asked. Each question belongs to one lane.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Question {
     /// Is there a carrier, how fast, how many changes has the kernel counted? Detail: [`Detail::Carrier`].
@@ -78,6 +80,31 @@ pub enum Question {
     Connect,
     /// Does the receiver complete a TLS handshake? Detail: [`Detail::Tls`].
     Handshake,
+    /// Is there mains, as a power supply of this host or a named NUT server sees it? Detail: [`Detail::Mains`].
+    Mains,
+    /// How long has the router been up, and does it call its outer side connected (UPnP `IGD`, SNMP)?
+    /// Detail: [`Detail::RouterLife`].
+    RouterLife,
+    /// Which neighbours does the kernel hold as reachable? Detail: [`Detail::Neighbours`].
+    Neighbours,
+    /// How strong is the radio signal? Detail: [`Detail::Radio`].
+    Radio,
+    /// Is the communicator on the network, by its hardware address? Detail: [`Detail::Claimants`].
+    Communicator,
+    /// Is IPv4 had only by translation (RFC 7050)? Detail: [`Detail::Name`].
+    Translation,
+    /// Which address does the outside see (STUN, RFC 8489)? Detail: [`Detail::SeenFrom`].
+    SeenFrom,
+    /// What does a plain web request get where nothing should stand between? Detail: [`Detail::Web`].
+    Portal,
+    /// Which box is the second hop? Detail: [`Detail::SecondHop`].
+    SecondHop,
+    /// How far is this clock from a named time source (RFC 5905)? Detail: [`Detail::ClockOffset`].
+    ClockOffset,
+    /// How large a packet gets through to the receiver? Detail: [`Detail::PathMtu`].
+    PathMtu,
+    /// How long may a connection be idle before something between forgets it? Detail: [`Detail::Idle`].
+    IdleTimeout,
 }
 
 impl Question {
@@ -89,8 +116,30 @@ impl Question {
             Self::GatewayArp | Self::GatewayNeighbour | Self::GatewayEcho => Lane::Router,
             Self::Name | Self::ControlName => Lane::Names,
             Self::Reference => Lane::Outside,
-            Self::Connect | Self::Handshake => Lane::Receiver,
+            Self::Connect | Self::Handshake | Self::PathMtu | Self::IdleTimeout => Lane::Receiver,
+            Self::Mains | Self::RouterLife | Self::Neighbours => Lane::Power,
+            Self::Radio => Lane::Link,
+            Self::Communicator => Lane::Address,
+            Self::Translation => Lane::Names,
+            Self::SeenFrom | Self::Portal | Self::SecondHop | Self::ClockOffset => Lane::Outside,
         }
+    }
+
+    /// Whether its answers say that the lane works. The others are facts beside it: a silent time source is no outage.
+    pub const fn carries_lane(self) -> bool {
+        matches!(
+            self,
+            Self::Carrier
+                | Self::OwnAddress
+                | Self::GatewayArp
+                | Self::GatewayNeighbour
+                | Self::GatewayEcho
+                | Self::Name
+                | Self::ControlName
+                | Self::Reference
+                | Self::Connect
+                | Self::Handshake
+        )
     }
 
     /// The question in a few words, for reports.
@@ -109,6 +158,18 @@ impl Question {
             Self::Reference => "reference point",
             Self::Connect => "receiver connection",
             Self::Handshake => "receiver TLS handshake",
+            Self::Mains => "mains",
+            Self::RouterLife => "router's time since its start",
+            Self::Neighbours => "neighbours on the network",
+            Self::Radio => "radio signal",
+            Self::Communicator => "communicator on the network",
+            Self::Translation => "IPv4 by translation",
+            Self::SeenFrom => "address as seen from outside",
+            Self::Portal => "page in between",
+            Self::SecondHop => "second hop",
+            Self::ClockOffset => "clock offset",
+            Self::PathMtu => "largest packet to the receiver",
+            Self::IdleTimeout => "idle time allowed",
         }
     }
 }
@@ -241,95 +302,6 @@ pub struct Rtt {
     pub kernel: bool,
 }
 
-/// The kernel's view of one network interface.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Carrier {
-    /// Interface index; a new one after the device was re-created, which resets the counters.
-    pub index: u32,
-    /// Name now; may differ from the target when it was renamed.
-    pub name: String,
-    /// Carrier present.
-    pub up: bool,
-    /// `IFLA_CARRIER_CHANGES`, where the kernel gives it.
-    pub changes: Option<u32>,
-    /// `IFLA_CARRIER_UP_COUNT`.
-    pub up_count: Option<u32>,
-    /// `IFLA_CARRIER_DOWN_COUNT`.
-    pub down_count: Option<u32>,
-    /// Mbit/s, where known.
-    pub speed_mbps: Option<u32>,
-    /// Full duplex, where known.
-    pub full_duplex: Option<bool>,
-    /// True when the kernel announced this by itself (netlink multicast) rather than being asked.
-    pub announced: bool,
-}
-
-/// One address the kernel holds on the interface.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct HeldAddress {
-    /// The address.
-    pub address: IpAddr,
-    /// Prefix length in bits.
-    pub prefix: u8,
-    /// Seconds the address stays valid; `None` is forever.
-    pub valid_s: Option<u32>,
-    /// Seconds it stays preferred; `None` is forever.
-    pub preferred_s: Option<u32>,
-    /// Set by hand or by a client that gave no lifetime.
-    pub permanent: bool,
-}
-
-/// An address lease: from an offer, or as the host's own client recorded it. Lifetimes in seconds (RFC 2131, 2132).
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Lease {
-    /// The address given.
-    pub address: Option<IpAddr>,
-    /// Server identifier (option 54).
-    pub server: Option<IpAddr>,
-    /// Lease time (option 51).
-    pub lease_s: Option<u32>,
-    /// Renewal time T1 (option 58).
-    pub renew_s: Option<u32>,
-    /// Rebinding time T2 (option 59).
-    pub rebind_s: Option<u32>,
-    /// Prefix length from the subnet mask (option 1).
-    pub prefix: Option<u8>,
-    /// Routers (option 3).
-    pub routers: Vec<IpAddr>,
-    /// Resolvers (option 6).
-    pub resolvers: Vec<IpAddr>,
-    /// Hardware address the offer came from.
-    pub from: Option<Mac>,
-    /// Which client's file it was read from (`networkd`, `dhclient`, `network-manager`, `dhcpcd`).
-    pub recorded_by: Option<String>,
-}
-
-/// What a DNS answer held.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct NameAnswer {
-    /// Response code (RFC 1035, RFC 6895): 0 no error, 2 server failure, 3 no such name, 5 refused.
-    pub code: u16,
-    /// Answer records.
-    pub answers: u16,
-    /// Addresses in the answer, at most eight.
-    pub addresses: Vec<IpAddr>,
-    /// The UDP answer was truncated, so TCP was tried.
-    pub truncated: bool,
-    /// The answer counted came over TCP.
-    pub over_tcp: bool,
-}
-
-/// How a TLS handshake ended.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct TlsAnswer {
-    /// Protocol version agreed, for example `TLSv1_3`.
-    pub version: Option<String>,
-    /// Whether the certificate chains to a public root and matches the name; `None` when it did not come to that.
-    pub trusted: Option<bool>,
-    /// Why not, in the library's words.
-    pub why: Option<String>,
-}
-
 /// What an answer said, where there is more to say than its outcome.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -349,7 +321,7 @@ pub enum Detail {
         gateway: Option<IpAddr>,
     },
     /// A recorded lease.
-    Lease(Lease),
+    Lease(Box<Lease>),
     /// Every distinct offer of one round, capped at 16, and how many packets were dropped as junk or over the cap.
     Offers {
         /// The offers.
@@ -363,6 +335,45 @@ pub enum Detail {
     Name(NameAnswer),
     /// A TLS handshake.
     Tls(TlsAnswer),
+    /// Mains and battery.
+    Mains(Mains),
+    /// The router's own account of itself.
+    RouterLife(RouterLife),
+    /// Hardware addresses of reachable neighbours, the gateway left out, sorted, at most 64.
+    Neighbours(Vec<Mac>),
+    /// A radio link.
+    Radio(Radio),
+    /// The address and port the outside sees.
+    SeenFrom(std::net::SocketAddr),
+    /// An HTTP answer to a plain request.
+    Web(Web),
+    /// The address that answered for the second hop.
+    SecondHop(IpAddr),
+    /// This clock less the source's, microseconds, and the error bound (half the round trip and what the source states).
+    ClockOffset {
+        /// Offset, microseconds; positive when this clock is ahead.
+        offset: Micros,
+        /// Bound on its error, microseconds.
+        error: Micros,
+    },
+    /// Packet sizes tried with "don't fragment" set, IP packet octets.
+    PathMtu {
+        /// Largest that got an answer.
+        passed: u16,
+        /// Smallest that did not; `None` when all did.
+        lost: Option<u16>,
+        /// The size a router named in "fragmentation needed" or "packet too big", if one did.
+        told: Option<u16>,
+    },
+    /// Idle times tried, seconds.
+    Idle {
+        /// Carried by.
+        over: Transport,
+        /// Longest idle time after which the flow still worked.
+        kept_s: u32,
+        /// Shortest after which it did not; `None` when none failed.
+        lost_s: Option<u32>,
+    },
     /// A local error in words.
     Why(String),
 }
@@ -438,6 +449,13 @@ pub enum Entry {
         /// When.
         at: Moment,
     },
+    /// Somebody does something to the site on purpose: what happens until the drill's end counts neither way.
+    Drill {
+        /// When.
+        at: Moment,
+        /// What is begun, done or ended.
+        step: super::drill::Step,
+    },
     /// The agent ended by intention. A session without this was killed or lost power.
     Ended {
         /// When.
@@ -453,7 +471,7 @@ impl Entry {
         match self {
             Self::Began(s) => s.at,
             Self::Seen(o) => o.known,
-            Self::Stepped { at, .. } | Self::Alive { at } | Self::Ended { at, .. } => *at,
+            Self::Stepped { at, .. } | Self::Alive { at } | Self::Drill { at, .. } | Self::Ended { at, .. } => *at,
         }
     }
 }

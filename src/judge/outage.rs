@@ -136,7 +136,7 @@ pub fn less(spans: &[(Moment, Moment)], cut: &[(Moment, Moment)]) -> Vec<(Moment
 
 /// Total length of disjoint spans.
 pub fn total(spans: &[(Moment, Moment)]) -> Micros {
-    Micros(spans.iter().map(|(a, b)| (*b - *a).0).sum())
+    spans.iter().map(|(a, b)| *b - *a).sum()
 }
 
 #[cfg(test)]

@@ -11,6 +11,7 @@ use super::stats::rate;
 use super::stats::special::gamma_cdf;
 use super::thresholds::{LOOKS, LookRule};
 use super::time::{Micros, Moment};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Most requirements in a set.
@@ -86,7 +87,7 @@ pub enum Ask {
 }
 
 /// How one requirement stands.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Standing {
     /// Shown to hold.
@@ -107,6 +108,8 @@ pub struct Evidence {
     pub outages: Vec<Outage>,
     /// Time in which the path was not observed or that is left out as planned, in order and disjoint.
     pub unseen: Vec<(Moment, Moment)>,
+    /// How much of the elapsed time was planned: nobody is asked to have watched it.
+    pub planned: Micros,
     /// The site's supervision interval.
     pub supervision: Option<Micros>,
     /// How the site's communicator tries.
@@ -197,16 +200,27 @@ impl Require {
         self.hold_by(e, BandPrior::PUBLISHED, &LOOKS)
     }
 
+    /// How it stands by the rule for daily looks, without the search for how much longer to watch.
+    pub fn stands(&self, e: &Evidence) -> Standing {
+        self.held(e, BandPrior::PUBLISHED, &LOOKS, false).standing
+    }
+
     /// Holds it with another belief about the line, or by another rule.
     pub fn hold_by(&self, e: &Evidence, belief: BandPrior, rule: &LookRule) -> Held {
+        self.held(e, belief, rule, true)
+    }
+
+    fn held(&self, e: &Evidence, belief: BandPrior, rule: &LookRule, search: bool) -> Held {
+        let needs_of = |standing, more: &dyn Fn() -> Option<f64>| if search { needs_of(standing, more) } else { 0.0 };
         let seen = e.observed().secs();
         let unsure = |least: Micros| (least.secs() - seen).max(0.0);
         let (standing, measured, holds, needs_s) = match self.ask {
             Ask::Coverage { at_least } => {
-                let share = if e.elapsed.0 > 0 { seen / e.elapsed.secs() } else { 0.0 };
+                let elapsed = (e.elapsed - e.planned).secs();
+                let share = if elapsed > 0.0 { seen / elapsed } else { 0.0 };
                 let standing = if share >= at_least { Standing::Met } else { Standing::Open };
                 // Watching on without a gap lifts the share: (seen + x) / (elapsed + x) = at_least.
-                let needs = (at_least * e.elapsed.secs() - seen) / (1.0 - at_least);
+                let needs = (at_least * elapsed - seen) / (1.0 - at_least);
                 (standing, Measured::Coverage(share), None, needs.max(0.0))
             }
             Ask::Availability { at_least, sure } => {
@@ -216,7 +230,7 @@ impl Require {
                 let measured = Measured::Availability { point: 1.0 - lost / seen.max(lost).max(1.0), holds };
                 let standing = rule.three_way(holds, sure, seen, outages.len());
                 let more = || clean_time_needed(belief, &outages, up, at_least, rule.met_at(sure));
-                let needs = needs_of(standing, || more().map(|s| s.max(unsure(rule.least_watch_met))));
+                let needs = needs_of(standing, &|| more().map(|s| s.max(unsure(rule.least_watch_met))));
                 (standing, measured, Some(holds), needs)
             }
             Ask::Delivery { within_s, at_least, sure } => {
@@ -226,7 +240,7 @@ impl Require {
                 let holds = BandPosterior::new(belief, &missed, up).probability_at_least(at_least);
                 let standing = rule.three_way(holds, sure, seen, missed.len());
                 let more = || clean_time_needed(belief, &missed, up, at_least, rule.met_at(sure));
-                let needs = needs_of(standing, || more().map(|s| s.max(unsure(rule.least_watch_met))));
+                let needs = needs_of(standing, &|| more().map(|s| s.max(unsure(rule.least_watch_met))));
                 (standing, Measured::Delivery(delivering::delivery(e, within)), Some(holds), needs)
             }
             Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
@@ -246,7 +260,7 @@ impl Require {
                 };
                 let (least, most) = bounds(0.0, sure);
                 let enough = |more: f64| bounds(more, met_at).1 <= at_most;
-                let needs = needs_of(standing, || Some(longer_until(enough).max(unsure(rule.least_watch_met))));
+                let needs = needs_of(standing, &|| Some(longer_until(enough).max(unsure(rule.least_watch_met))));
                 // The confidence at which Garwood's upper bound is what is asked.
                 let holds = gamma_cdf(count as f64 + 1.0, at_most * seen / period);
                 (standing, Measured::LongOutages { count, least, most }, Some(holds), needs)
@@ -271,7 +285,13 @@ impl Require {
 
     /// The shortest watch that could call it met, with not one outage in it; `None` if no watch can.
     pub fn shortest_watch(&self, e: &Evidence) -> Option<Micros> {
-        let nothing = Evidence { elapsed: Micros::ZERO, outages: Vec::new(), unseen: Vec::new(), ..e.clone() };
+        let nothing = Evidence {
+            elapsed: Micros::ZERO,
+            outages: Vec::new(),
+            unseen: Vec::new(),
+            planned: Micros::ZERO,
+            ..e.clone()
+        };
         let held = self.hold(&nothing);
         if held.standing == Standing::Met { Some(Micros::ZERO) } else { held.needs }
     }

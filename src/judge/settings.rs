@@ -14,8 +14,13 @@ use std::sync::Arc;
 pub const CLEAR_AFTER: Micros = Micros::from_secs(3);
 /// ... and at least this many answers (choice).
 pub const CLEAR_ANSWERS: u32 = 3;
+/// The kernel asks for a connection again after this long without an answer (RFC 6298 section 2: the first timer is one
+/// second).
+pub const TRIED_AGAIN: Micros = Micros::from_secs(1);
 /// Fewest consecutive failures that can declare a lane silent (facts: k from measured loss, never under 3).
 pub const LEAST_RUN: u32 = 3;
+/// After a first failure each target is asked this often, where its floor allows (choice).
+pub const CLOSE: Micros = Micros::from_secs(1);
 /// Most consecutive failures asked for, however lossy the lane (choice).
 pub const MOST_RUN: u32 = 12;
 /// Fewest failures in one group that make a loss burst, however little is lost at random (choice). On a lossy lane more
@@ -62,6 +67,33 @@ pub struct Known {
     pub assumed: Assumed,
     /// Spans to leave out of every statistic.
     pub planned: Vec<Planned>,
+    /// How the path stands without mains; `None`: what is needed or how long it lasts is not known.
+    pub standby: Option<Standby>,
+}
+
+/// Whether the path stands without mains as long as it must.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Stands {
+    /// Long enough.
+    LongEnough,
+    /// Not long enough; a battery mends it.
+    BatteryMends,
+    /// Not long enough, and the provider's street equipment ends first: no battery on site mends it.
+    NoBatteryMends,
+}
+
+/// How the path stands without mains: worked out or drilled, never watched.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Standby {
+    /// Against what is needed.
+    pub stands: Stands,
+    /// How long it must.
+    pub needed: Micros,
+    /// How long it does, as far as that is known.
+    pub holds: Option<Micros>,
+    /// The day a drill measured that; `None`: worked out or entered.
+    pub drilled: Option<String>,
 }
 
 /// A drill or planned work: what happens in it is neither for nor against the path.

@@ -1,13 +1,18 @@
 //! Spans: stretches in which a lane did not behave, before anyone says why.
 
-use super::observation::{Lane, Mac, Outcome};
+use super::observation::{Lane, Mac, Outcome, Transport};
+use super::settings::{CLEAR_AFTER, RECOVERY};
 use super::time::{Edge, Micros, Moment};
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 use std::sync::Arc;
 
+/// Failures in a row that scattered losses still make by chance (choice: where half is lost, six in a row come once in 64;
+/// where two in five are, once in 244).
+const SHORT_RUN: u32 = 6;
+
 /// State of a lane over a span, or now.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum LaneState {
     /// Answering.
@@ -49,15 +54,69 @@ pub enum Oddity {
     GatewayTwice(Vec<Mac>),
     /// A resolver invents answers for a name that must not exist.
     NamesRewritten(Arc<str>),
+    /// The mains were lost.
+    MainsLost,
+    /// The agent's session ended without a word.
+    CutOff(Cut),
+    /// Answers took many times as long as usual.
+    Slow {
+        /// How many times, the worst seen.
+        times: u32,
+    },
+    /// The lease was not renewed when it should have been.
+    LeaseNotRenewed,
+    /// Addresses held, none of them IPv4; whether translation was offered, where that is known.
+    Ipv4Missing {
+        /// RFC 7050.
+        translated: Option<bool>,
+    },
+    /// The communicator's hardware address does not answer.
+    CommunicatorAbsent(Arc<str>),
+    /// The radio signal is weak, dBm.
+    WeakRadio(i16),
+    /// A plain web request got somebody else's page.
+    Intercepted {
+        /// The host a redirect named.
+        to: Option<String>,
+    },
+    /// The clock is off by so much, sure.
+    ClockOffset(Micros),
+    /// Packets over this size vanish and nobody says so.
+    MtuBlackHole {
+        /// Largest that passed.
+        passed: u16,
+    },
+    /// A quiet connection is forgotten.
+    IdleTimeout {
+        /// Carried by.
+        over: Transport,
+        /// Longest idle time that worked, seconds.
+        kept_s: u32,
+        /// Shortest that did not.
+        lost_s: u32,
+    },
+}
+
+/// How a session was cut off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Cut {
+    /// Whether the host itself was started anew: another boot id.
+    pub boot_anew: bool,
+    /// When it was, by its boot-time clock.
+    pub booted: Option<Moment>,
 }
 
 impl Oddity {
     /// The state of the lane meanwhile.
     pub const fn state(&self) -> LaneState {
         match self {
-            Self::Silent | Self::CarrierLost { .. } | Self::InterfaceGone | Self::NoAddress | Self::NoRoute => {
-                LaneState::Bad
-            }
+            Self::Silent
+            | Self::CarrierLost { .. }
+            | Self::InterfaceGone
+            | Self::NoAddress
+            | Self::NoRoute
+            | Self::MainsLost => LaneState::Bad,
+            Self::CutOff(_) => LaneState::Blind,
             _ => LaneState::Strained,
         }
     }
@@ -83,14 +142,39 @@ pub struct Span {
 }
 
 impl Span {
+    /// Whether so much of what was asked got lost that an alarm could not count on it: more than four in five (choice).
+    pub fn is_mostly_lost(&self) -> bool {
+        let lost: u64 = self.failures.values().map(|n| u64::from(*n)).sum();
+        self.oddity == Oddity::LossBurst && u64::from(self.answers) * 5 < u64::from(self.answers) + lost
+    }
+
+    /// Whether so little was lost in it that chance could have done it on a lossy lane.
+    pub fn is_short_run(&self) -> bool {
+        self.failures.values().sum::<u32>() <= SHORT_RUN
+    }
+
     /// A span without counts.
     pub fn new(lane: Lane, oddity: Oddity, start: Edge) -> Self {
         Self { lane, oddity, start, end: None, from_first_look: false, failures: BTreeMap::new(), answers: 0 }
     }
 
+    /// Adds another's questions.
+    fn take_counts(&mut self, other: Self) {
+        self.answers = self.answers.saturating_add(other.answers);
+        for (outcome, n) in other.failures {
+            let count = self.failures.entry(outcome).or_insert(0);
+            *count = count.saturating_add(n);
+        }
+    }
+
     /// Middle of the end, or `now` while it lasts.
     pub fn end_or(&self, now: Moment) -> Moment {
         self.end.map_or(now, Edge::midpoint)
+    }
+
+    /// From its earliest start to its latest end; `now` while it lasts.
+    pub fn at_longest(&self, now: Moment) -> (Moment, Moment) {
+        (self.start.earliest, self.end.map_or(now, |e| e.latest))
     }
 
     /// Length between the middles of the edges.
@@ -102,4 +186,41 @@ impl Span {
     pub fn main_failure(&self) -> Option<Outcome> {
         self.failures.iter().max_by_key(|(_, n)| **n).map(|(o, _)| *o)
     }
+}
+
+/// Loss bursts close together are one: between random losses, a few seconds without one come by chance. So do a few
+/// losses in a row: a silence no longer than what clears a lane, shortly before a burst or after it, is part of it.
+pub(super) fn joined(spans: Vec<Span>) -> Vec<Span> {
+    let mut out: Vec<Span> = Vec::with_capacity(spans.len());
+    let mut last_burst: Option<usize> = None;
+    for mut span in spans {
+        let start = span.start.earliest;
+        let near = |last: &Span| last.end.is_some_and(|e| start - e.latest < RECOVERY);
+        let by_chance = |s: &Span| {
+            s.oddity == Oddity::Silent && s.end.is_some_and(|e| e.midpoint() - s.start.midpoint() <= CLEAR_AFTER)
+        };
+        let burst = span.oddity == Oddity::LossBurst;
+        if (burst || by_chance(&span))
+            && let Some(last) = last_burst.map(|at| &mut out[at])
+            && near(last)
+        {
+            last.end = span.end;
+            last.take_counts(span);
+            continue;
+        }
+        if burst {
+            // A target that was missing may stand in between.
+            let silence = out.iter().rposition(|s| s.oddity == Oddity::Silent);
+            if let Some(silence) = silence.filter(|at| by_chance(&out[*at]) && near(&out[*at])) {
+                let silence = out.remove(silence);
+                (span.start, span.from_first_look) = (silence.start, silence.from_first_look);
+                let answers = span.answers;
+                span.take_counts(silence);
+                span.answers = answers;
+            }
+            last_burst = Some(out.len());
+        }
+        out.push(span);
+    }
+    out
 }

@@ -10,16 +10,19 @@ use std::net::IpAddr;
 
 /// One standing condition: what it is now and the looks around its changes.
 #[derive(Clone, Debug, Default)]
-struct Standing {
-    last: Option<Moment>,
+pub(super) struct Standing {
+    pub(super) last: Option<Moment>,
+    /// When the last look was begun: some take long.
+    pub(super) last_begun: Option<Moment>,
     open: Option<Span>,
     spans: Vec<Span>,
 }
 
 impl Standing {
     /// A look at `at` that was begun at `since`: what stood then, if anything.
-    fn look(&mut self, lane: Lane, since: Moment, at: Moment, now: Option<Oddity>) {
+    pub(super) fn look(&mut self, lane: Lane, since: Moment, at: Moment, now: Option<Oddity>) {
         let before = self.last.replace(at);
+        self.last_begun = Some(since);
         let edge = Edge::between(before.unwrap_or(since).min(at), at);
         match (&mut self.open, now) {
             (Some(open), Some(now)) => {
@@ -47,7 +50,7 @@ impl Standing {
         }
     }
 
-    fn spans(&self) -> impl Iterator<Item = Span> {
+    pub(super) fn spans(&self) -> impl Iterator<Item = Span> {
         self.spans.iter().cloned().chain(self.open.clone())
     }
 }
@@ -132,7 +135,7 @@ impl Standings {
             }
             (Question::GatewayArp, Detail::Claimants(who)) if o.outcome == Outcome::Answered => {
                 // Twice in a row: one late answer of a box just replaced is no second gateway.
-                self.gateway_doubled = if who.len() > 1 { self.gateway_doubled + 1 } else { 0 };
+                self.gateway_doubled = if who.len() > 1 { self.gateway_doubled.saturating_add(1) } else { 0 };
                 let odd = (self.gateway_doubled >= 2).then(|| Oddity::GatewayTwice(who.clone()));
                 if odd.is_some() || who.len() == 1 {
                     self.gateway.look(Lane::Router, o.asked, o.known, odd);
@@ -140,7 +143,7 @@ impl Standings {
             }
             (Question::ControlName, Detail::Name(answer)) if o.outcome == Outcome::Answered => {
                 let invented = answer.code == 0 && answer.answers > 0;
-                self.rewritten_seen = if invented { self.rewritten_seen + 1 } else { 0 };
+                self.rewritten_seen = if invented { self.rewritten_seen.saturating_add(1) } else { 0 };
                 let odd = (self.rewritten_seen >= 2).then(|| Oddity::NamesRewritten(o.target.clone()));
                 if odd.is_some() || !invented {
                     self.rewritten.look(Lane::Names, o.asked, o.known, odd);
@@ -153,6 +156,11 @@ impl Standings {
     /// Spans of the address lane's own state (no address, no route): these are bad, not merely strained.
     pub fn own_spans(&self) -> Vec<Span> {
         self.own.spans().collect()
+    }
+
+    /// Whether the host is without an address or a route right now.
+    pub fn own_is_off(&self) -> bool {
+        self.own.open.is_some()
     }
 
     /// Every other standing condition.

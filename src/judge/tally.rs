@@ -1,13 +1,14 @@
-//! Counts and times per target, in bounded memory.
+//! Counts, times and the last facts per question and target, in bounded memory.
 
+use super::course::Course;
 use super::observation::{Detail, Observation, Outcome, Question};
-use super::time::Moment;
+use super::roster::Roster;
+use super::stats::jitter::Jitter;
+use super::time::{Micros, Moment};
 use hdrhistogram::Histogram;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// Targets kept apart; beyond this, observations still reach the lanes but are not tallied one by one.
-const MOST_TARGETS: usize = 64;
 /// Longest round trip told apart, microseconds (one minute).
 const LONGEST_US: u64 = 60_000_000;
 
@@ -18,10 +19,16 @@ pub struct Tally {
     pub outcomes: BTreeMap<Outcome, u64>,
     /// Round-trip times of answers, microseconds, to three figures; `None` until the first.
     pub rtt: Option<Histogram<u32>>,
+    /// Answers and times over the record.
+    pub course: Course,
+    /// Variation of the round trips, milliseconds, in the order they became known.
+    pub jitter: Jitter,
     /// Of the answers, DNS answers whose code was neither "no error" nor "no such name" (RFC 1035 section 4.1.1).
     pub errors: u64,
     /// Last observation.
     pub last: (Moment, Outcome),
+    /// Last observation with more to say than its outcome.
+    pub last_detail: Option<Observation>,
 }
 
 impl Tally {
@@ -41,54 +48,99 @@ impl Tally {
         let ms = |us: u64| us as f64 / 1e3;
         Some([ms(h.min()), ms(h.value_at_quantile(0.5)), ms(h.value_at_quantile(0.95)), ms(h.max())])
     }
+
+    fn count(&mut self, o: &Observation) {
+        *self.outcomes.entry(o.outcome).or_insert(0) += 1;
+        self.last = (o.known, o.outcome);
+        let answered = o.outcome == Outcome::Answered;
+        if o.outcome.was_asked() {
+            self.course.count(o.asked, answered, o.rtt.filter(|_| answered).map(|rtt| rtt.took));
+        }
+        if answered {
+            if let Detail::Name(a) = &o.detail
+                && !matches!(a.code, 0 | 3)
+            {
+                self.errors += 1;
+            }
+            if let Some(rtt) = o.rtt {
+                self.time(rtt.took);
+            }
+        }
+        if o.detail != Detail::None || !o.outcome.was_asked() {
+            self.note(o);
+        }
+    }
+
+    fn time(&mut self, took: Micros) {
+        let us = took.0.clamp(1, LONGEST_US as i64) as u64;
+        self.jitter.update(us as f64 / 1e3);
+        if self.rtt.is_none() {
+            // It grows to the longest time seen: a minute's range at once would cost more than all else of an update.
+            self.rtt = Histogram::new(3).ok();
+        }
+        if let Some(Err(e)) = self.rtt.as_mut().map(|h| h.record(us)) {
+            unreachable!("a growing histogram holds any time up to a minute: {e}");
+        }
+    }
+
+    /// Keeps an observation that has more to say than its outcome. Answers repeat: what is the same is not copied again.
+    fn note(&mut self, o: &Observation) {
+        let Some(kept) = &mut self.last_detail else {
+            self.last_detail = Some(o.clone());
+            return;
+        };
+        (kept.asked, kept.known, kept.outcome, kept.rtt) = (o.asked, o.known, o.outcome, o.rtt);
+        if kept.detail != o.detail {
+            kept.detail.clone_from(&o.detail);
+        }
+    }
 }
 
-/// All tallies, sorted by question and target. A handful, so a walk is faster than a tree: the question and the very
-/// pointer tell nearly always.
+/// All tallies.
 #[derive(Clone, Debug, Default)]
-pub struct Tallies(Vec<(Question, Arc<str>, Tally)>);
+pub struct Tallies {
+    roster: Roster,
+    /// In the roster's order.
+    by_place: Vec<Tally>,
+    /// Places by question and target, for the reader.
+    sorted: Vec<usize>,
+}
 
 impl Tallies {
-    /// Counts an observation.
+    /// Counts an observation. Beyond what a roster holds, observations still reach the lanes but are not tallied.
     pub fn count(&mut self, o: &Observation) {
-        let same =
-            |(q, t, _): &(Question, Arc<str>, Tally)| *q == o.question && (Arc::ptr_eq(t, &o.target) || *t == o.target);
-        let at = match self.0.iter().position(same) {
-            Some(at) => at,
-            None if self.0.len() >= MOST_TARGETS => return,
-            None => {
-                let at = self.0.partition_point(|(q, t, _)| (*q, t) < (o.question, &o.target));
-                let tally = Tally { outcomes: BTreeMap::new(), rtt: None, errors: 0, last: (o.known, o.outcome) };
-                self.0.insert(at, (o.question, Arc::clone(&o.target), tally));
-                at
-            }
-        };
-        let tally = &mut self.0[at].2;
-        *tally.outcomes.entry(o.outcome).or_insert(0) += 1;
-        if let (Outcome::Answered, Detail::Name(a)) = (o.outcome, &o.detail)
-            && !matches!(a.code, 0 | 3)
-        {
-            tally.errors += 1;
+        let known = self.roster.place(o.question, &o.target);
+        if let Some(place) = known.or_else(|| self.enrol(o)) {
+            self.by_place[place].count(o);
         }
-        tally.last = (o.known, o.outcome);
-        if let (Outcome::Answered, Some(rtt)) = (o.outcome, o.rtt) {
-            let us = rtt.took.0.clamp(1, LONGEST_US as i64) as u64;
-            if tally.rtt.is_none() {
-                tally.rtt = Histogram::new_with_bounds(1, LONGEST_US, 3).ok();
-            }
-            if let Some(h) = &mut tally.rtt {
-                h.saturating_record(us);
-            }
-        }
+    }
+
+    fn enrol(&mut self, o: &Observation) -> Option<usize> {
+        let place = self.roster.add(o.question, &o.target)?;
+        let at = self.sorted.partition_point(|p| self.roster.at(*p) < (o.question, &o.target));
+        self.sorted.insert(at, place);
+        self.by_place.push(Tally {
+            outcomes: BTreeMap::new(),
+            rtt: None,
+            course: Course::default(),
+            jitter: Jitter::default(),
+            errors: 0,
+            last: (o.known, o.outcome),
+            last_detail: None,
+        });
+        Some(place)
     }
 
     /// Every tally, by question and target.
     pub fn iter(&self) -> impl Iterator<Item = (Question, &Arc<str>, &Tally)> {
-        self.0.iter().map(|(q, t, tally)| (*q, t, tally))
+        self.sorted.iter().map(|place| {
+            let (question, target) = self.roster.at(*place);
+            (question, target, &self.by_place[*place])
+        })
     }
 
     /// Whether anything was really asked of this question.
     pub fn ever_asked(&self, question: Question) -> bool {
-        self.0.iter().any(|(q, _, t)| *q == question && t.asked() > 0)
+        self.iter().any(|(q, _, t)| q == question && t.asked() > 0)
     }
 }

@@ -3,6 +3,7 @@
 //! Decides how moments of different boots land on one axis. Does not read a clock: `sys::clock` does, and hands the
 //! numbers in. Durations come from the boot-time clock (it runs on through suspend); wall time only labels.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::ops::{Add, Sub};
@@ -64,6 +65,13 @@ impl Sub for Micros {
     type Output = Self;
     fn sub(self, other: Self) -> Self {
         Self(self.0.saturating_sub(other.0))
+    }
+}
+
+impl std::iter::Sum for Micros {
+    /// Stays at the longest length there is rather than wrap.
+    fn sum<I: Iterator<Item = Self>>(all: I) -> Self {
+        all.fold(Self::ZERO, Add::add)
     }
 }
 
@@ -132,7 +140,7 @@ impl Sub for Moment {
 }
 
 /// Wall time: microseconds since the Unix epoch, UTC. A label, never used for durations within one boot.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct WallTime(pub i64);
 
@@ -193,6 +201,7 @@ mod tests {
         assert!(first.midpoint(last).0.abs() <= 1 && last.midpoint(first).0.abs() <= 1);
         assert_eq!(Edge::between(last, first).slack(), Micros(i64::MAX / 2));
         let longest = Micros(i64::MAX);
+        assert_eq!([longest, Micros(1), longest].into_iter().sum::<Micros>(), longest);
         assert_eq!((longest.times(3), longest.times(-3)), (longest, Micros(i64::MIN)));
         assert_eq!((Micros::from_secs(i64::MAX), Micros::from_millis(i64::MIN)), (longest, Micros(i64::MIN)));
         assert!(longest.to_string().ends_with('h') && !Micros(i64::MIN).to_string().is_empty());

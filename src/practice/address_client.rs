@@ -15,6 +15,8 @@ use rtnetlink::{Handle, RouteMessageBuilder};
 use std::fs;
 use std::net::Ipv4Addr;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 use tokio::net::UdpSocket;
 use tokio::sync::watch;
@@ -44,6 +46,8 @@ pub(super) struct Client {
     pub(super) mac: [u8; 6],
     pub(super) lease_file: PathBuf,
     pub(super) held: watch::Sender<Option<Held>>,
+    /// While set, the host is given nothing.
+    pub(super) held_back: Arc<AtomicBool>,
 }
 
 /// How long an answer is waited for.
@@ -133,18 +137,37 @@ impl Client {
     }
 
     async fn apply(&self, handle: &Handle, index: u32, held: &Held) -> Result<(), String> {
-        let mut add = handle.address().add(index, held.address.into(), held.prefix).replace();
-        let mut lifetimes = CacheInfo::default();
-        lifetimes.ifa_valid = held.times_s[0];
-        lifetimes.ifa_preferred = held.times_s[0];
-        add.message_mut().attributes.push(AddressAttribute::CacheInfo(lifetimes));
-        add.execute().await.map_err(doing("setting the leased address"))?;
-        let route = RouteMessageBuilder::<Ipv4Addr>::new().gateway(held.router).output_interface(index).build();
-        handle.route().add(route).replace().execute().await.map_err(doing("setting the default route"))?;
+        // A fault that takes the address or the route away lasts until its own end.
+        while self.held_back.load(Ordering::Relaxed) {
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        configure(handle, index, held).await?;
         write_lease(&self.lease_file, held, self.mac)?;
         self.held.send_replace(Some(held.clone()));
         Ok(())
     }
+}
+
+/// Gives the host what its lease says: address and default route.
+pub(super) async fn configure(handle: &Handle, index: u32, held: &Held) -> Result<(), String> {
+    let mut add = handle.address().add(index, held.address.into(), held.prefix).replace();
+    let mut lifetimes = CacheInfo::default();
+    lifetimes.ifa_valid = held.times_s[0];
+    lifetimes.ifa_preferred = held.times_s[0];
+    add.message_mut().attributes.push(AddressAttribute::CacheInfo(lifetimes));
+    add.execute().await.map_err(doing("setting the leased address"))?;
+    let route = RouteMessageBuilder::<Ipv4Addr>::new().gateway(held.router).output_interface(index).build();
+    handle.route().add(route).replace().execute().await.map_err(doing("setting the default route"))
+}
+
+/// Takes the default route away, or the address and all routes with it.
+pub(super) async fn unconfigure(handle: &Handle, index: u32, held: &Held, address: bool) -> Result<(), String> {
+    if address {
+        let held_address = handle.address().add(index, held.address.into(), held.prefix).message_mut().clone();
+        return handle.address().del(held_address).execute().await.map_err(doing("taking the address"));
+    }
+    let route = RouteMessageBuilder::<Ipv4Addr>::new().gateway(held.router).output_interface(index).build();
+    handle.route().del(route).execute().await.map_err(doing("taking the default route"))
 }
 
 async fn exchange(

@@ -11,6 +11,7 @@ use crate::sys::{cable_end, clock};
 use socket2::Socket;
 use std::collections::VecDeque;
 use std::io::Read;
+use std::net::Ipv4Addr;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::JoinHandle;
@@ -29,13 +30,13 @@ pub(super) struct Cable {
 }
 
 impl Cable {
-    /// Joins two ends.
-    pub(super) fn start(ends: [Socket; 2], line: Arc<Line>) -> Result<Self, String> {
+    /// Joins two ends; `router` is the address of the router's own packets.
+    pub(super) fn start(ends: [Socket; 2], line: Arc<Line>, router: Ipv4Addr) -> Result<Self, String> {
         let stop = Arc::new(AtomicBool::new(false));
         let seen = Arc::clone(&stop);
         let thread = std::thread::Builder::new()
             .name("cable".into())
-            .spawn(move || pump(&ends, &line, &seen))
+            .spawn(move || pump(&ends, &line, router, &seen))
             .map_err(|e| format!("no thread for the cable: {e}"))?;
         Ok(Self { stop, thread: Some(thread) })
     }
@@ -66,7 +67,7 @@ pub(super) fn lay(cable_box: &Place, to: [(&'static str, &Place); 2]) -> Result<
     })
 }
 
-fn pump(ends: &[Socket; 2], line: &Line, stop: &AtomicBool) {
+fn pump(ends: &[Socket; 2], line: &Line, router: Ipv4Addr, stop: &AtomicBool) {
     let mut flying: [VecDeque<(Micros, Box<[u8]>)>; 2] = [VecDeque::new(), VecDeque::new()];
     let mut buffer = vec![0; LARGEST];
     while !stop.load(Ordering::Relaxed) {
@@ -79,6 +80,9 @@ fn pump(ends: &[Socket; 2], line: &Line, stop: &AtomicBool) {
             let mut reader = from;
             while let Some(n) = if readable[way] { reader.read(&mut buffer).ok() } else { None } {
                 let frame = &buffer[..n];
+                if addresses(frame).is_some_and(|ends| line.denies(ends, router)) {
+                    continue;
+                }
                 let fate = line.fate(way, is_datagram(frame), clock::boot_time());
                 if let (Fate::Arrives(due), true) = (fate, queue.len() < IN_FLIGHT) {
                     queue.push_back((due, frame.into()));
@@ -105,6 +109,16 @@ fn is_datagram(frame: &[u8]) -> bool {
     ethernet.get(12..14) == Some(&[0x08, 0x00]) && ethernet.get(23) == Some(&17)
 }
 
+/// Source and destination of a frame's IPv4 packet (RFC 791 section 3.1).
+fn addresses(frame: &[u8]) -> Option<[Ipv4Addr; 2]> {
+    let ethernet = frame.get(cable_end::HEADER..)?;
+    if ethernet.get(12..14) != Some(&[0x08, 0x00]) {
+        return None;
+    }
+    let at = |from: usize| ethernet.get(from..from + 4).and_then(|b| <[u8; 4]>::try_from(b).ok()).map(Ipv4Addr::from);
+    Some([at(26)?, at(30)?])
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -119,5 +133,8 @@ mod tests {
         assert!(is_datagram(&frame));
         frame[cable_end::HEADER + 14 + 9] = 6;
         assert!(!is_datagram(&frame));
+        assert_eq!(addresses(&frame[..40]), None);
+        frame[cable_end::HEADER + 26..cable_end::HEADER + 34].copy_from_slice(&[192, 0, 2, 1, 198, 51, 100, 2]);
+        assert_eq!(addresses(&frame), Some([[192, 0, 2, 1].into(), [198, 51, 100, 2].into()]));
     }
 }

@@ -9,10 +9,10 @@
 //!
 //! Decides the addresses and how each fault is done. Everything goes when it is dropped, or with the process.
 
-use super::address_client::{Client, Held};
+use super::address_client::{Client, Held, configure, unconfigure};
 use super::address_service::{self, Terms};
 use super::cable::{self, Cable};
-use super::line::Line;
+use super::line::{self, Line};
 use super::name_service::{self, Conduct, Manner};
 use super::place::{Place, add_address, carrier, doing, hand_over, index, join, set_switch, set_up};
 use super::receiver::{Receiver, Visits};
@@ -78,6 +78,7 @@ pub(super) struct Home {
     stray_serves: Arc<AtomicBool>,
     visits: Arc<Visits>,
     held: watch::Receiver<Option<Held>>,
+    held_back: Arc<AtomicBool>,
     lease_file: PathBuf,
     _folder: Folder,
 }
@@ -165,7 +166,14 @@ impl Home {
         let number = host.ask(|h| async move { index(&h, HOST_INTERFACE).await })?;
         let lease_file = folder.0.join(number.to_string());
         let (tell, mut held) = watch::channel(None);
-        let client = Client { interface: HOST_INTERFACE, mac: HOST_MAC, lease_file: lease_file.clone(), held: tell };
+        let held_back = Arc::new(AtomicBool::new(false));
+        let client = Client {
+            interface: HOST_INTERFACE,
+            mac: HOST_MAC,
+            lease_file: lease_file.clone(),
+            held: tell,
+            held_back: Arc::clone(&held_back),
+        };
         host.ask(move |h| client.run(h))?;
         let mut waiting = held.clone();
         host.ask(move |_| async move {
@@ -189,6 +197,7 @@ impl Home {
             stray_serves,
             visits,
             held,
+            held_back,
             lease_file,
             _folder: folder,
         })
@@ -214,6 +223,16 @@ impl Home {
                 set_up(&h, "lan0", false).await?;
                 set_up(&h, "wan0", false).await
             }
+        })
+    }
+
+    /// Takes the host's address or its default route, or gives back what its lease says.
+    fn set_host(&self, there: bool, address: bool) -> Result<(), String> {
+        self.held_back.store(!there, Ordering::Relaxed);
+        let held = self.held().ok_or("the host has no lease just now")?;
+        self.host.ask(move |h| async move {
+            let index = index(&h, HOST_INTERFACE).await?;
+            if there { configure(&h, index, &held).await } else { unconfigure(&h, index, &held, address).await }
         })
     }
 
@@ -268,6 +287,24 @@ impl Stage for Home {
                 Ok(())
             }),
             Fault::ReceiverRefusing => stamped(clock, || self.set_receiver(!on)),
+            Fault::AddressRemoved => stamped(clock, || self.set_host(!on, true)),
+            Fault::RouteRemoved => stamped(clock, || self.set_host(!on, false)),
+            Fault::LineCongested => stamped(clock, || {
+                self.line.set_manner(if on { line::Manner::CONGESTED } else { line::Manner::default() });
+                Ok(())
+            }),
+            Fault::ReferencesFiltered => stamped(clock, || {
+                self.line.set_denied(if on { REFERENCES.to_vec() } else { Vec::new() });
+                Ok(())
+            }),
+            Fault::ReceiverSilent => stamped(clock, || {
+                self.line.set_denied(if on { vec![RECEIVER.0] } else { Vec::new() });
+                Ok(())
+            }),
+            Fault::NamesRewritten => stamped(clock, || {
+                self.names.set(if on { Manner::MakeUp } else { Manner::Answer });
+                Ok(())
+            }),
             Fault::LossBurst { loss } if on => Ok(begin_burst(&self.line, *loss, clock)),
             Fault::LossBurst { .. } => Ok(end_burst(&self.line, clock)),
         }
@@ -365,7 +402,7 @@ fn access_line(cable_box: &Place, router: &Place, outside: &Place, line: Arc<Lin
         let back = RouteMessageBuilder::<Ipv4Addr>::new().destination_prefix(LAN.0, LAN.1).gateway(ROUTER_WAN).build();
         h.route().add(back).execute().await.map_err(doing("the route back"))
     })?;
-    Cable::start(ends, line)
+    Cable::start(ends, line, ROUTER_WAN)
 }
 
 fn serve_outside(outside: &Place) -> Result<(), String> {

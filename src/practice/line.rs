@@ -10,6 +10,7 @@
 use crate::judge::Micros;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::{RngExt, SeedableRng};
+use std::net::Ipv4Addr;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// What the line does to frames, each way.
@@ -28,6 +29,11 @@ impl Default for Manner {
     fn default() -> Self {
         Self { delay: Micros::from_millis(12), jitter: Micros::from_millis(1), loss: 0.0 }
     }
+}
+
+impl Manner {
+    /// A line whose queues are full: everything gets through, late.
+    pub const CONGESTED: Self = Self { delay: Micros::from_millis(150), jitter: Micros::from_millis(8), loss: 0.0 };
 }
 
 /// What becomes of a frame.
@@ -52,6 +58,8 @@ enum Burst {
 struct State {
     manner: Manner,
     cut: bool,
+    /// Far ends that nothing but the router itself may reach.
+    denied: Vec<Ipv4Addr>,
     burst: Option<(f64, Burst)>,
     latest: [Micros; 2],
     chance: Xoshiro256PlusPlus,
@@ -74,6 +82,7 @@ impl Line {
             state: Mutex::new(State {
                 manner: Manner::default(),
                 cut: false,
+                denied: Vec::new(),
                 burst: None,
                 latest: [Micros::ZERO; 2],
                 chance: Xoshiro256PlusPlus::seed_from_u64(seed),
@@ -102,6 +111,17 @@ impl Line {
     /// Whether the line is cut.
     pub fn is_cut(&self) -> bool {
         self.state().cut
+    }
+
+    /// From now on nothing passes between these far ends and any host but the router; empty: everything passes.
+    pub fn set_denied(&self, far: Vec<Ipv4Addr>) {
+        self.state().denied = far;
+    }
+
+    /// Whether a packet between two addresses is dropped; `router` is the router's own.
+    pub fn denies(&self, ends: [Ipv4Addr; 2], router: Ipv4Addr) -> bool {
+        let denied = &self.state().denied;
+        !denied.is_empty() && ends.iter().any(|e| denied.contains(e)) && !ends.contains(&router)
     }
 
     /// Arms a burst in which this share of round trips is lost.

@@ -123,6 +123,10 @@ impl Stage for Loopback {
             Fault::LinkFlap => Err("loopback has no link to lose".into()),
             Fault::RouterRestart => Err("loopback has no router".into()),
             Fault::SecondAddressServer => Err("loopback has no address service".into()),
+            Fault::AddressRemoved => Err("loopback's address is not to be taken away".into()),
+            Fault::RouteRemoved => Err("loopback needs no route".into()),
+            Fault::LineCongested => Err("on loopback the line can't be slow for connections".into()),
+            Fault::ReferencesFiltered => Err("on loopback nothing lies between that could drop packets".into()),
             _ => Ok(()),
         }
     }
@@ -145,9 +149,21 @@ impl Stage for Loopback {
                 Ok(from)
             }
             Fault::LossBurst { .. } => Ok(end_burst(&self.line, clock)),
-            Fault::LinkFlap | Fault::RouterRestart | Fault::SecondAddressServer => {
-                self.can(fault).map(|()| clock.now())
-            }
+            Fault::ReceiverSilent => stamped(clock, || {
+                self.deaf.send_replace(on);
+                Ok(())
+            }),
+            Fault::NamesRewritten => stamped(clock, || {
+                self.names.set(if on { Manner::MakeUp } else { Manner::Answer });
+                Ok(())
+            }),
+            Fault::LinkFlap
+            | Fault::RouterRestart
+            | Fault::SecondAddressServer
+            | Fault::AddressRemoved
+            | Fault::RouteRemoved
+            | Fault::LineCongested
+            | Fault::ReferencesFiltered => self.can(fault).map(|()| clock.now()),
         }
     }
 }

@@ -29,8 +29,10 @@ pub use play::Playing;
 pub use receiver::Visits;
 pub use script::{Fault, FaultKind, Script, ScriptError, Step, generate};
 
-use crate::judge::Micros;
-use crate::site::plan::{Background, Cadence, Host, Plan, Receiver, Reference, Resolver, SiteKind, Transport, Use};
+use crate::judge::{Micros, Moment};
+use crate::site::plan::{
+    Background, Between, Cadence, Host, Plan, Receiver, Reference, Resolver, Signs, SiteKind, Transport, Use,
+};
 use crate::sys::clock::Clock;
 use crate::sys::namespace::{self, Entered};
 use stage::Stage;
@@ -99,6 +101,11 @@ impl Site {
         play::start(Arc::clone(&self.stage), &self.script, clock)
     }
 
+    /// Somebody who can break and mend things here by hand, from another thread.
+    pub fn doer(&self) -> Doer {
+        Doer(Arc::clone(&self.stage))
+    }
+
     /// The access line, to change its manner.
     pub fn line(&self) -> &line::Line {
         self.stage.line()
@@ -112,6 +119,16 @@ impl Site {
     /// The lease the host holds now; `None` on loopback and while it has none.
     pub fn held(&self) -> Option<Held> {
         self.home.as_ref().and_then(|h| h.held())
+    }
+}
+
+/// Breaks and mends things of a practice site by hand. The site must be kept meanwhile.
+pub struct Doer(Arc<dyn Stage>);
+
+impl Doer {
+    /// Begins a fault or ends it; gives the moment it took effect, on the axis of `clock`.
+    pub fn set(&self, fault: &Fault, on: bool, clock: Clock) -> Result<Moment, String> {
+        self.0.set(fault, on, clock)
     }
 }
 
@@ -168,11 +185,13 @@ fn plan(
             transport: Transport::Tcp,
         }],
         cadence: CADENCE,
+        between: Between::default(),
         patience: PATIENCE,
         supervision: None,
         requirements: "household".into(),
         uses: vec![Use::Burglary],
         background: Background::default(),
+        signs: Signs::default(),
         practice: true,
         loopback: false,
     }

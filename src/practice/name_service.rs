@@ -19,6 +19,8 @@ use tokio::sync::Semaphore;
 pub(super) const EXISTING_NAME: &str = "known.practice.test.";
 /// The address it has.
 const EXISTING_ADDRESS: Ipv4Addr = Ipv4Addr::new(198, 51, 100, 80);
+/// The one made up for those it does not know.
+const MADE_UP_ADDRESS: Ipv4Addr = Ipv4Addr::new(203, 0, 113, 99);
 /// The root's name servers as the practice site has them.
 const ROOT_SERVERS: [&str; 3] = ["a.root.practice.test.", "b.root.practice.test.", "c.root.practice.test."];
 /// How long the forwarder waits for the authority before it answers with a server failure.
@@ -35,6 +37,8 @@ pub(super) enum Manner {
     Answer,
     /// It fails.
     Fail(NameFailure),
+    /// It makes up an address where there is none.
+    MakeUp,
 }
 
 /// The forwarder's manner, shared with those who disturb it.
@@ -84,6 +88,18 @@ fn authority(question: &[u8]) -> Option<Vec<u8>> {
 fn only_code(question: &[u8], code: ResponseCode) -> Option<Vec<u8>> {
     let mut said = reply_to(&Message::from_vec(question).ok()?)?;
     said.metadata.response_code = code;
+    said.to_vec().ok()
+}
+
+/// An answer that says a name does not exist, turned into one that has an address.
+fn made_up(answer: Vec<u8>) -> Option<Vec<u8>> {
+    let mut said = Message::from_vec(&answer).ok()?;
+    if said.metadata.response_code != ResponseCode::NXDomain {
+        return Some(answer);
+    }
+    let name = said.queries.first()?.name().clone();
+    said.metadata.response_code = ResponseCode::NoError;
+    said.add_answer(Record::from_rdata(name, 60, RData::A(A(MADE_UP_ADDRESS))));
     said.to_vec().ok()
 }
 
@@ -140,7 +156,8 @@ pub(super) async fn serve_forwarder(socket: UdpSocket, authority: SocketAddr, co
                 Manner::Fail(NameFailure::Silent) => None,
                 Manner::Fail(NameFailure::Refuse) => only_code(&question, ResponseCode::Refused),
                 Manner::Fail(NameFailure::Servfail) => only_code(&question, ResponseCode::ServFail),
-                Manner::Answer => match forward(&question, authority).await {
+                Manner::Answer | Manner::MakeUp => match forward(&question, authority).await {
+                    Some(answer) if manner == Manner::MakeUp => made_up(answer),
                     Some(answer) => Some(answer),
                     None => only_code(&question, ResponseCode::ServFail),
                 },

@@ -47,6 +47,18 @@ pub enum Fault {
         /// Share of round trips lost, each direction taking its part independently.
         loss: f64,
     },
+    /// The host's address is taken from its interface.
+    AddressRemoved,
+    /// The host's default route is taken away.
+    RouteRemoved,
+    /// The access line is as slow as one that is full.
+    LineCongested,
+    /// What goes from the LAN to the reference points, or comes back, is dropped on the way.
+    ReferencesFiltered,
+    /// The same for the receiver.
+    ReceiverSilent,
+    /// The router's name service makes up an address for names that do not exist.
+    NamesRewritten,
 }
 
 /// What can go wrong, without its parameters.
@@ -67,18 +79,36 @@ pub enum FaultKind {
     ReceiverRefusing,
     /// [`Fault::LossBurst`]
     LossBurst,
+    /// [`Fault::AddressRemoved`]
+    AddressRemoved,
+    /// [`Fault::RouteRemoved`]
+    RouteRemoved,
+    /// [`Fault::LineCongested`]
+    LineCongested,
+    /// [`Fault::ReferencesFiltered`]
+    ReferencesFiltered,
+    /// [`Fault::ReceiverSilent`]
+    ReceiverSilent,
+    /// [`Fault::NamesRewritten`]
+    NamesRewritten,
 }
 
 impl FaultKind {
     /// Every kind, in the order of the lanes.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 13] = [
         Self::LinkFlap,
+        Self::AddressRemoved,
+        Self::RouteRemoved,
         Self::SecondAddressServer,
         Self::RouterRestart,
         Self::AccessCut,
+        Self::LineCongested,
+        Self::ReferencesFiltered,
         Self::ResolverFailure,
+        Self::NamesRewritten,
         Self::LossBurst,
         Self::ReceiverRefusing,
+        Self::ReceiverSilent,
     ];
 
     /// The word for it in script files and tables.
@@ -91,6 +121,12 @@ impl FaultKind {
             Self::SecondAddressServer => "second-address-server",
             Self::ReceiverRefusing => "receiver-refusing",
             Self::LossBurst => "loss-burst",
+            Self::AddressRemoved => "address-removed",
+            Self::RouteRemoved => "route-removed",
+            Self::LineCongested => "line-congested",
+            Self::ReferencesFiltered => "references-filtered",
+            Self::ReceiverSilent => "receiver-silent",
+            Self::NamesRewritten => "names-rewritten",
         }
     }
 
@@ -104,6 +140,31 @@ impl FaultKind {
             Self::SecondAddressServer => "second-address-server",
             Self::ReceiverRefusing => "receiver-refusing",
             Self::LossBurst => "loss-burst",
+            Self::AddressRemoved => "address-lost",
+            Self::RouteRemoved => "route-lost",
+            Self::LineCongested => "congestion",
+            Self::ReferencesFiltered => "references-filtered",
+            Self::ReceiverSilent => "receiver-silent",
+            Self::NamesRewritten => "names-rewritten",
+        }
+    }
+
+    /// The fault of this kind, with the parameters that are usual.
+    const fn usual(self) -> Fault {
+        match self {
+            Self::LinkFlap => Fault::LinkFlap,
+            Self::RouterRestart => Fault::RouterRestart,
+            Self::AccessCut => Fault::AccessCut,
+            Self::ResolverFailure => Fault::ResolverFailure { how: NameFailure::Silent },
+            Self::SecondAddressServer => Fault::SecondAddressServer,
+            Self::ReceiverRefusing => Fault::ReceiverRefusing,
+            Self::LossBurst => Fault::LossBurst { loss: BURST_LOSS },
+            Self::AddressRemoved => Fault::AddressRemoved,
+            Self::RouteRemoved => Fault::RouteRemoved,
+            Self::LineCongested => Fault::LineCongested,
+            Self::ReferencesFiltered => Fault::ReferencesFiltered,
+            Self::ReceiverSilent => Fault::ReceiverSilent,
+            Self::NamesRewritten => Fault::NamesRewritten,
         }
     }
 }
@@ -125,6 +186,12 @@ impl Fault {
             Self::SecondAddressServer => FaultKind::SecondAddressServer,
             Self::ReceiverRefusing => FaultKind::ReceiverRefusing,
             Self::LossBurst { .. } => FaultKind::LossBurst,
+            Self::AddressRemoved => FaultKind::AddressRemoved,
+            Self::RouteRemoved => FaultKind::RouteRemoved,
+            Self::LineCongested => FaultKind::LineCongested,
+            Self::ReferencesFiltered => FaultKind::ReferencesFiltered,
+            Self::ReceiverSilent => FaultKind::ReceiverSilent,
+            Self::NamesRewritten => FaultKind::NamesRewritten,
         }
     }
 }
@@ -335,11 +402,6 @@ fn read_step(page: &Page<'_>, s: &StepText) -> Result<Step, ScriptError> {
         return Err(page.wrong(loss.span().start, "loss", loss.get_ref(), format!("no `loss` with {kind}")));
     }
     let fault = match kind {
-        FaultKind::LinkFlap => Fault::LinkFlap,
-        FaultKind::RouterRestart => Fault::RouterRestart,
-        FaultKind::AccessCut => Fault::AccessCut,
-        FaultKind::SecondAddressServer => Fault::SecondAddressServer,
-        FaultKind::ReceiverRefusing => Fault::ReceiverRefusing,
         FaultKind::LossBurst => Fault::LossBurst {
             loss: s.loss.as_ref().map_or(Ok(BURST_LOSS), |l| in_range("loss", l, 0.01, 1.0, "a share"))?,
         },
@@ -352,6 +414,7 @@ fn read_step(page: &Page<'_>, s: &StepText) -> Result<Step, ScriptError> {
                 })?,
             },
         },
+        other => other.usual(),
     };
     Ok(Step { at_s, for_s, fault })
 }
@@ -369,39 +432,48 @@ const SLACK_S: f64 = 7.0;
 const fn bounds(kind: FaultKind) -> (f64, f64) {
     match kind {
         FaultKind::LinkFlap => (1.0, 2.0),
-        FaultKind::RouterRestart => (6.0, 10.0),
-        FaultKind::AccessCut | FaultKind::ResolverFailure | FaultKind::ReceiverRefusing => (8.0, 12.0),
+        FaultKind::RouterRestart | FaultKind::AddressRemoved | FaultKind::RouteRemoved => (6.0, 10.0),
+        FaultKind::AccessCut
+        | FaultKind::ResolverFailure
+        | FaultKind::ReceiverRefusing
+        | FaultKind::ReceiverSilent
+        | FaultKind::ReferencesFiltered => (8.0, 12.0),
+        // Ten seconds of slow answers make congestion; a made-up name is asked for each six seconds, and one is none.
+        FaultKind::LineCongested | FaultKind::NamesRewritten => (15.0, 17.0),
         FaultKind::SecondAddressServer => (25.0, 27.0),
         FaultKind::LossBurst => (8.0, 10.0),
     }
 }
 
-/// The script a seed stands for: each fault once, in an order and with lengths drawn from the seed, quiet spells
+/// Faults in a generated script.
+const IN_A_SCRIPT: usize = 7;
+
+/// The script a seed stands for: seven of the faults, which, in what order and how long drawn from the seed, quiet spells
 /// between. About 100 seconds.
 pub fn generate(seed: u64) -> Script {
     let mut rng = Xoshiro256PlusPlus::seed_from_u64(seed);
     let mut kinds = FaultKind::ALL;
     kinds.shuffle(&mut rng);
+    // What is usual must be known before anything can be slow.
+    if let Some(at @ ..3) = kinds.iter().position(|k| *k == FaultKind::LineCongested) {
+        kinds.swap(at, 3);
+    }
+    let kinds = &kinds[..IN_A_SCRIPT];
     // Shares of the slack: one for each length and one for each quiet spell.
     let weights: [f64; 15] = std::array::from_fn(|_| rng.random::<f64>());
     let total: f64 = weights.iter().sum();
     let share = |i: usize| SLACK_S * weights[i] / total;
     let mut at = QUIET_START_S + share(14);
     let mut steps = Vec::with_capacity(kinds.len());
-    for (i, kind) in kinds.into_iter().enumerate() {
+    for (i, kind) in kinds.iter().copied().enumerate() {
         let (least, most) = bounds(kind);
         let at_s = tenths(at);
         let for_s = tenths((least + share(i)).min(most));
         let fault = match kind {
-            FaultKind::LinkFlap => Fault::LinkFlap,
-            FaultKind::RouterRestart => Fault::RouterRestart,
-            FaultKind::AccessCut => Fault::AccessCut,
-            FaultKind::SecondAddressServer => Fault::SecondAddressServer,
-            FaultKind::ReceiverRefusing => Fault::ReceiverRefusing,
-            FaultKind::LossBurst => Fault::LossBurst { loss: BURST_LOSS },
             FaultKind::ResolverFailure => {
                 Fault::ResolverFailure { how: NameFailure::ALL[rng.random_range(0..NameFailure::ALL.len())] }
             }
+            other => other.usual(),
         };
         steps.push(Step { at_s, for_s, fault });
         let into = if kind == FaultKind::SecondAddressServer { STRAY_INTO_QUIET_S } else { 0.0 };

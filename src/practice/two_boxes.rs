@@ -51,7 +51,7 @@ impl TwoBoxes {
                 set_up(&h, name, true).await
             })?;
         }
-        let cable = Cable::start(ends, Arc::clone(&line))?;
+        let cable = Cable::start(ends, Arc::clone(&line), Ipv4Addr::UNSPECIFIED)?;
         Ok(Self { _cable: cable, _near: near, _far: far, _cable_box: cable_box, line })
     }
 

@@ -13,7 +13,8 @@ use std::io::{self, ErrorKind, Read, Seek, SeekFrom};
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
+use tokio::time::timeout;
 
 /// Addresses and routes come and go in bursts: this long after the first change we look.
 const SETTLES: Micros = Micros::from_millis(100);
@@ -47,21 +48,36 @@ pub enum Found {
 pub struct Machine {
     target: Arc<str>,
     holding: Option<Holding>,
+    /// When that was seen.
+    seen: Moment,
     found: Option<Found>,
 }
 
 impl Machine {
     /// A machine that has seen nothing.
     pub fn new(target: Arc<str>) -> Self {
-        Self { target, holding: None, found: None }
+        Self { target, holding: None, seen: Moment(0), found: None }
     }
 
     /// What the kernel holds; `turn` is true at the cadence, when it is reported even if nothing changed.
     pub fn on_holding(&mut self, asked: Moment, known: Moment, now: Holding, turn: bool) -> Option<Observation> {
         let news = self.holding.as_ref().is_none_or(|before| differs(before, &now));
-        self.holding = Some(now.clone());
+        (self.holding, self.seen) = (Some(now.clone()), known);
         let detail = Detail::OwnAddress { held: now.held, gateway: now.gateway };
         (news || turn).then(|| self.observed(asked, known, Question::OwnAddress, Outcome::Answered, detail))
+    }
+
+    /// The kernel announced a change at `at`, and none before: up to then it held what was last seen, with lifetimes that
+    /// ran down meanwhile. So a change is known to the moment and not to the cadence.
+    pub fn on_change(&self, at: Moment) -> Option<Observation> {
+        let mut before = self.holding.clone()?;
+        let gone = u32::try_from((at - self.seen).0.max(0) / 1_000_000).unwrap_or(u32::MAX);
+        for h in &mut before.held {
+            h.valid_s = h.valid_s.map(|s| s.saturating_sub(gone));
+            h.preferred_s = h.preferred_s.map(|s| s.saturating_sub(gone));
+        }
+        let detail = Detail::OwnAddress { held: before.held, gateway: before.gateway };
+        Some(self.observed(at, at, Question::OwnAddress, Outcome::Answered, detail))
     }
 
     /// What the search for a lease gave; reported when it is news.
@@ -71,7 +87,7 @@ impl Machine {
         }
         self.found = Some(found.clone());
         let (outcome, detail) = match found {
-            Found::Lease(lease) => (Outcome::Answered, Detail::Lease(lease)),
+            Found::Lease(lease) => (Outcome::Answered, Detail::Lease(Box::new(lease))),
             Found::None => (Outcome::NotAsked(NotAsked::Unsupported), Detail::None),
             Found::NotPermitted => (Outcome::NotPermitted, Detail::None),
         };
@@ -100,6 +116,9 @@ fn differs(before: &Holding, now: &Holding) -> bool {
     before.gateway != now.gateway || before.held.len() != now.held.len() || !before.held.iter().zip(&now.held).all(same)
 }
 
+/// The kernel's announcements are read within this.
+const HEARD_WITHIN: Duration = Duration::from_millis(10);
+
 /// Watches until the agent is gone.
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
@@ -107,7 +126,7 @@ pub async fn run(ctx: Context) {
     let five = Micros(ctx.plan.cadence.local.0.saturating_mul(5));
     let mut turns = Turns::new(&ctx, Micros::ZERO, five, Micros::from_secs(5));
     let mut changes = Changes::subscribe().ok();
-    let mut look_at = None;
+    let (mut look_at, mut announced) = (None, None);
     loop {
         let turn = tokio::select! {
             () = ctx.seen.closed() => return,
@@ -115,8 +134,13 @@ pub async fn run(ctx: Context) {
             () = until(&ctx, look_at) => false,
             change = next(changes.as_mut()) => {
                 match change {
-                    Some(Change::Addressing | Change::Missed) => {
-                        look_at.get_or_insert(ctx.clock.now() + SETTLES);
+                    Some(change @ (Change::Addressing | Change::Missed)) => {
+                        let now = ctx.clock.now();
+                        // After missed announcements nobody knows when the change was.
+                        if look_at.is_none() {
+                            announced = (change == Change::Addressing).then_some(now);
+                        }
+                        look_at.get_or_insert(now + SETTLES);
                     }
                     Some(_) => {}
                     // Until the next turn the cadence alone must do.
@@ -129,7 +153,19 @@ pub async fn run(ctx: Context) {
         if turn && changes.is_none() {
             changes = Changes::subscribe().ok();
         }
-        for report in look(&ctx, &mut host, &mut machine, turn).await {
+        // A change just before this turn may not have been heard of yet.
+        if turn && announced.is_none() {
+            match timeout(HEARD_WITHIN, next(changes.as_mut())).await {
+                Ok(Some(Change::Addressing)) => announced = Some(ctx.clock.now()),
+                Ok(None) => changes = None,
+                _ => {}
+            }
+        }
+        let before = announced.take().and_then(|at| machine.on_change(at));
+        let reports = look(&ctx, &mut host, &mut machine, turn).await;
+        // A change elsewhere is none of ours.
+        let before = before.filter(|_| !reports.is_empty());
+        for report in before.into_iter().chain(reports) {
             if !ctx.report(report).await {
                 return;
             }
@@ -300,6 +336,17 @@ mod tests {
         assert!(look(2, holding(598, "192.0.2.1"), true), "its turn");
         assert!(look(3, holding(600, "192.0.2.1"), false), "renewed");
         assert!(look(4, holding(599, "192.0.2.2"), false), "another gateway");
+    }
+
+    #[test]
+    fn a_change_announced_is_known_to_the_moment() {
+        let mut m = Machine::new("eth0".into());
+        assert_eq!(m.on_change(Moment(1)), None, "nothing was seen yet");
+        m.on_holding(Moment(0), Moment(1_000_000), holding(600, "192.0.2.1"), true);
+        let said = m.on_change(Moment(21_500_000)).expect("what it was");
+        let expected = holding(580, "192.0.2.1");
+        assert_eq!((said.asked, said.known), (Moment(21_500_000), Moment(21_500_000)));
+        assert_eq!(said.detail, Detail::OwnAddress { held: expected.held, gateway: expected.gateway });
     }
 
     #[test]

@@ -279,7 +279,8 @@ async fn site(host: &mut Host) -> Result<Site, Blind> {
     Ok(Site { index, gateway, mac: interface.mac.filter(|_| !interface.loopback), own })
 }
 
-fn same_network(a: Ipv4Addr, b: Ipv4Addr, prefix: u8) -> bool {
+/// Whether two addresses lie in one network of this prefix length.
+pub(super) fn same_network(a: Ipv4Addr, b: Ipv4Addr, prefix: u8) -> bool {
     (a.to_bits() ^ b.to_bits()).leading_zeros() >= u32::from(prefix)
 }
 

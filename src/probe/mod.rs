@@ -5,19 +5,37 @@
 //! `NotAsked`, and it tries again at its next turn.
 
 pub mod address;
+pub mod clock_offset;
+pub mod communicator;
 pub mod conflict;
+mod datagram;
 mod dns_ask;
 pub mod errno;
 pub mod gateway_arp;
 pub mod gateway_echo;
 mod host;
+pub mod idle;
+pub mod idle_search;
+mod idle_trial;
 pub mod link;
+mod lookup;
+pub mod mains;
 pub mod names;
+pub mod neighbours;
+pub mod nut;
 pub mod offers;
 pub mod outside;
+pub mod path_mtu;
+pub mod portal;
+pub mod radio;
 pub mod receiver;
 mod receiver_tls;
+pub mod second_hop;
+pub mod seen_from;
+pub mod snmp;
+pub mod translation;
 pub mod turns;
+pub mod upnp;
 
 use crate::judge::Observation;
 use crate::site::Plan;

@@ -6,15 +6,13 @@
 use super::dns_ask;
 use super::receiver_tls as tls;
 use super::turns::{self, Turns};
-use super::{Context, errno};
-use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt, TlsAnswer};
-use crate::site::{Host, Receiver, Resolver, Transport, cadence};
+use super::{Context, errno, lookup};
+use crate::judge::{Detail, Moment, NotAsked, Observation, Outcome, Question, Rtt, TlsAnswer};
+use crate::site::{Host, Receiver, Transport, cadence};
 use crate::sys::outgoing;
 use crate::sys::way::Way;
-use hickory_resolver::config::{ConnectionConfig, LookupIpStrategy, NameServerConfig, ResolveHosts, ResolverConfig};
-use hickory_resolver::net::runtime::TokioRuntimeProvider;
 use rustls::pki_types::ServerName;
-use std::net::{IpAddr, SocketAddr};
+use std::net::SocketAddr;
 use std::sync::Arc;
 use tokio::net::TcpStream;
 use tokio::task::JoinSet;
@@ -22,8 +20,6 @@ use tokio::time::timeout_at;
 
 /// Connections to one receiver under way at once.
 const OVERLAP: usize = 3;
-/// Addresses of one name tried.
-const ADDRESSES: usize = 4;
 
 /// Connects to each receiver each `cadence.receiver` until the agent is gone.
 pub async fn run(ctx: Context) {
@@ -66,7 +62,7 @@ async fn visit(ctx: &Context, receiver: &Receiver, way: &Way) {
         ctx.report(Observation { asked, known, question, target: receiver.name.clone(), outcome, rtt, detail })
     };
     let began = ctx.clock.now();
-    let addresses = match addresses(&receiver.host, &ctx.plan.resolvers, ctx.plan.patience).await {
+    let addresses = match lookup::addresses(&receiver.host, &ctx.plan.resolvers, ctx.plan.patience).await {
         Ok(a) => a,
         Err(why) => {
             let outcome = Outcome::NotAsked(NotAsked::Unresolved);
@@ -153,47 +149,6 @@ fn server_name(host: &Host) -> Option<ServerName<'static>> {
     }
 }
 
-/// The host's addresses, IPv6 first; a literal address is its own. The error is why there are none, in words.
-async fn addresses(host: &Host, resolvers: &[Resolver], patience: Micros) -> Result<Vec<IpAddr>, String> {
-    let name = match host {
-        Host::Address(a) => return Ok(vec![*a]),
-        Host::Name(n) => format!("{}.", n.trim_end_matches('.')),
-    };
-    if resolvers.is_empty() {
-        return Err("no resolver to ask".to_owned());
-    }
-    let servers = resolvers.iter().map(|r| {
-        let at = |mut c: ConnectionConfig| {
-            c.port = r.address.port();
-            c
-        };
-        let ways = vec![at(ConnectionConfig::udp()), at(ConnectionConfig::tcp())];
-        NameServerConfig::new(r.address.ip(), true, ways)
-    });
-    let config = ResolverConfig::from_name_servers(servers.collect());
-    let mut builder = hickory_resolver::Resolver::builder_with_config(config, TokioRuntimeProvider::default());
-    let options = builder.options_mut();
-    options.cache_size = 0;
-    options.attempts = 0;
-    options.timeout = patience.to_std();
-    options.use_hosts_file = ResolveHosts::Never;
-    options.ip_strategy = LookupIpStrategy::Ipv6AndIpv4;
-    options.num_concurrent_reqs = resolvers.len().min(3);
-    let resolver = builder.build().map_err(|e| e.to_string())?;
-    match tokio::time::timeout(patience.to_std(), resolver.lookup_ip(name)).await {
-        Ok(Ok(found)) => Ok(pick(found.iter())),
-        Ok(Err(e)) => Err(e.to_string().chars().take(200).collect()),
-        Err(_) => Err("no answer from the resolvers".to_owned()),
-    }
-}
-
-/// At most four addresses in the order given, but never all of one family when both are there.
-fn pick(found: impl Iterator<Item = IpAddr>) -> Vec<IpAddr> {
-    let (six, four): (Vec<_>, Vec<_>) = found.take(64).partition(IpAddr::is_ipv6);
-    let sixes = six.len().min(ADDRESSES - four.len().min(ADDRESSES / 2));
-    six.into_iter().take(sixes).chain(four).take(ADDRESSES).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -211,17 +166,6 @@ mod tests {
         let host = Outcome::Unreachable(Unreachable::Host);
         t.failed(Moment(7), Moment(8), (host, Detail::None));
         assert_eq!(t.best.map(|b| (b.0, b.2)), Some((Moment(7), host)));
-    }
-
-    #[test]
-    fn both_families_get_their_try() {
-        let a = |s: &str| s.parse::<IpAddr>().expect("an address");
-        let six: Vec<_> = (1..6).map(|i| a(&format!("2001:db8::{i}"))).collect();
-        let four = [a("192.0.2.1"), a("192.0.2.2"), a("192.0.2.3")];
-        let both = pick(six.iter().copied().chain(four));
-        assert_eq!(both, [six[0], six[1], four[0], four[1]]);
-        assert_eq!(pick(six.iter().copied()).len(), 4);
-        assert_eq!(pick(six.into_iter().take(1).chain(four)).len(), 4);
     }
 
     #[test]

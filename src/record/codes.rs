@@ -2,7 +2,7 @@
 
 use crate::judge::{NotAsked, Outcome, Question, Unreachable};
 
-const QUESTIONS: [(i64, Question); 13] = [
+const QUESTIONS: [(i64, Question); 25] = [
     (10, Question::Carrier),
     (20, Question::OwnAddress),
     (21, Question::Lease),
@@ -16,6 +16,18 @@ const QUESTIONS: [(i64, Question); 13] = [
     (50, Question::Reference),
     (60, Question::Connect),
     (61, Question::Handshake),
+    (1, Question::Mains),
+    (2, Question::RouterLife),
+    (3, Question::Neighbours),
+    (11, Question::Radio),
+    (24, Question::Communicator),
+    (42, Question::Translation),
+    (51, Question::SeenFrom),
+    (52, Question::Portal),
+    (53, Question::SecondHop),
+    (54, Question::ClockOffset),
+    (62, Question::PathMtu),
+    (63, Question::IdleTimeout),
 ];
 
 const OUTCOMES: [(i64, Outcome); 18] = [

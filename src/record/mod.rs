@@ -1,18 +1,47 @@
-//! The record: observations kept in one `SQLite` file as they come, so that a killed survey still reports.
+//! The record: observations kept in one `SQLite` file as they come, so that a killed agent still reports.
 //!
-//! `schema` (tables, migrations, codes), `writer` (one thread, commits every second), `reader` (entries in the order
-//! they became known). Holds nothing derived: a record judged again gives the same verdict.
+//! `schema` (tables, migrations), `codec` and what it stands on (a chunk of entries as bytes), `store` (opening,
+//! locking, mending), `writer` (one thread, commits every few seconds), `reader` (entries in the order they became
+//! known), `roll` (old quiet stretches kept smaller). Holds nothing derived: a record judged again gives the same
+//! verdict.
 
+mod bytes;
+mod codec;
 mod codes;
+mod copy;
+mod forget;
+mod last;
+mod line;
+mod mend;
+mod page;
 mod reader;
+mod roll;
+mod rows;
+mod runs;
 mod schema;
+mod skeleton;
+mod status;
+mod store;
+mod wall;
 mod writer;
 
-pub use reader::{FARTHEST, Record, read};
+pub use copy::copy;
+pub use forget::{Forgotten, forget, forget_all};
+pub use last::{Last, Stop};
+pub use line::{Kind, Line};
+pub use page::{Page, Place};
+pub use reader::{Record, read};
+pub use status::{Keeping, Status};
+pub use store::{Held, hold};
+pub use wall::Walls;
 pub use writer::Writer;
 
+use crate::judge::{Entry, Micros, Step};
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+
+/// Times farther than this from the record's beginning, or from the epoch, make no sense: 200 years (choice).
+pub const FARTHEST: Micros = Micros::from_secs(200 * 31_557_600);
 
 /// What can go wrong with a record, named by what the caller may do.
 #[derive(Debug, thiserror::Error)]
@@ -39,6 +68,9 @@ pub enum RecordError {
     /// The file exists and is not ours to write over.
     #[error("{path} exists already; name another record or move it away", path = .0.display())]
     Exists(PathBuf),
+    /// Somebody else is writing to it. Nothing was touched.
+    #[error("{path} is being written to by another agent; nothing was touched", path = .0.display())]
+    Busy(PathBuf),
     /// Some other program's file, or no `SQLite` at all. Nothing was touched.
     #[error("{path} is no pathproof record: {why}; nothing was touched", path = .path.display())]
     Foreign {
@@ -57,6 +89,14 @@ pub enum RecordError {
         /// Ours.
         known: u32,
     },
+    /// Damaged, and too many damaged ones are kept beside it already.
+    #[error("{path} is damaged ({why}), and so were the ones kept beside it: look at the disk first", path = .path.display())]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        why: String,
+    },
     /// The store failed.
     #[error("record: {0}")]
     Store(#[from] rusqlite::Error),
@@ -65,5 +105,46 @@ pub enum RecordError {
     Header(String),
 }
 
+impl RecordError {
+    /// Whether it may pass by itself: a full disk, one that may only be read for now, or one that fails.
+    pub fn may_pass(&self) -> bool {
+        use rusqlite::ErrorCode as Code;
+        match self {
+            Self::NotMade { why, .. } => matches!(
+                why.kind(),
+                io::ErrorKind::StorageFull | io::ErrorKind::ReadOnlyFilesystem | io::ErrorKind::QuotaExceeded
+            ),
+            Self::Store(e) => matches!(
+                e.sqlite_error_code(),
+                Some(Code::DiskFull | Code::ReadOnly | Code::SystemIoFailure | Code::CannotOpen | Code::DatabaseBusy)
+            ),
+            _ => false,
+        }
+    }
+}
+
+/// The file whose name is this one's with `end` after it.
+fn beside(path: &Path, end: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(end);
+    name.into()
+}
+
+/// Whether the times of an entry make sense. Records may come from anybody.
+fn sound(entry: &Entry) -> bool {
+    let near = |t: i64| t.unsigned_abs() <= FARTHEST.0.unsigned_abs();
+    let lasts = |t: i64| t >= 0 && near(t);
+    near(entry.known().0)
+        && match entry {
+            Entry::Seen(o) => lasts((o.known - o.asked).0) && o.rtt.is_none_or(|r| lasts(r.took.0)),
+            Entry::Began(s) => near(s.wall.0) && near(s.boot.0),
+            Entry::Stepped { wall, .. } => near(wall.0),
+            Entry::Drill { step: Step::Began { needed, .. }, .. } => needed.is_none_or(|n| lasts(n.0)),
+            Entry::Drill { .. } | Entry::Alive { .. } | Entry::Ended { .. } => true,
+        }
+}
+
+#[cfg(test)]
+mod held_tests;
 #[cfg(test)]
 mod tests;

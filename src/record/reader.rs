@@ -1,17 +1,17 @@
 //! The reader: entries in the order they became known, one at a time.
 
-use super::{RecordError, codes, schema};
-use crate::judge::{Detail, Entry, Micros, Moment, Observation, Rtt, Session, WallTime};
-use rusqlite::{Connection, OpenFlags, Row};
-use std::collections::HashMap;
+use super::codec::{Decoder, Read};
+use super::{RecordError, beside, bytes, roll, rows, schema, sound};
+use crate::judge::{Entry, Moment};
+use rusqlite::{Connection, OpenFlags};
 use std::fs::File;
 use std::io;
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::ops::RangeInclusive;
+use std::path::Path;
 use tempfile::TempDir;
 
-/// Times farther than this from the record's beginning, or from the epoch, make no sense: 200 years (choice).
-pub const FARTHEST: Micros = Micros::from_secs(200 * 31_557_600);
+/// Every moment there is.
+pub(super) const ALL: RangeInclusive<Moment> = Moment(i64::MIN)..=Moment(i64::MAX);
 
 /// A record opened for reading.
 #[derive(Debug)]
@@ -33,18 +33,35 @@ pub fn read(path: &Path) -> Result<Record, RecordError> {
         return Err(foreign("it is no file".into()));
     }
     // SQLite does not tell why it can't open one.
-    File::open(path).map_err(unreadable)?;
+    if nix::unistd::access(path, nix::unistd::AccessFlags::R_OK).is_err() {
+        File::open(path).map_err(unreadable)?;
+    }
     let (db, copy) = open(path)?;
     let id: i32 = db.pragma_query_value(None, "application_id", |r| r.get(0)).map_err(|e| foreign(e.to_string()))?;
     if id != schema::APPLICATION_ID {
         return Err(foreign("it carries another program's mark, or none".into()));
     }
+    // A record has no views and no triggers; somebody else's could keep a reader busy for ever.
+    let odd = "SELECT count(*) FROM sqlite_schema WHERE type NOT IN ('table', 'index')";
+    if db.query_row(odd, [], |r| r.get::<_, i64>(0))? > 0 {
+        return Err(foreign("it holds more than tables".into()));
+    }
     let version: u32 = db.pragma_query_value(None, "user_version", |r| r.get(0))?;
     if version > schema::VERSION {
         return Err(RecordError::Newer { path: path.to_owned(), found: version, known: schema::VERSION });
     }
-    let about = db.query_row("SELECT value FROM about WHERE name = 'survey'", [], |r| r.get(0))?;
+    let about = about(&db).map_err(|e| match e {
+        rusqlite::Error::QueryReturnedNoRows => {
+            RecordError::Header(format!("{} says nothing of itself", path.display()))
+        }
+        e => e.into(),
+    })?;
     Ok(Record { db, about, _copy: copy })
+}
+
+/// What the record says of itself.
+pub(super) fn about(db: &Connection) -> rusqlite::Result<String> {
+    db.query_row("SELECT value FROM about WHERE name = 'survey'", [], |r| r.get(0))
 }
 
 /// Read-only where that works. A record whose writer was killed still has its log beside it, which reading folds in.
@@ -76,80 +93,121 @@ fn open(path: &Path) -> Result<(Connection, Option<TempDir>), RecordError> {
     Ok((open(Path::new(&format!("file:{plain}?immutable=1")), flags)?, None))
 }
 
-/// The file whose name is this one's with `end` after it.
-fn beside(path: &Path, end: &str) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(end);
-    name.into()
-}
-
 impl Record {
     /// What the record says of itself (JSON).
     pub fn about(&self) -> &str {
         &self.about
     }
 
-    /// Hands every entry to `take`, in order. Rows that make no sense are passed over and counted.
-    pub fn replay(&self, mut take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
-        let mut names: HashMap<i64, Arc<str>> = HashMap::new();
-        let mut targets = self.db.prepare("SELECT id, name FROM target")?;
-        for row in targets.query_map([], |r| Ok((r.get::<_, i64>(0)?, r.get::<_, String>(1)?)))? {
-            let (id, name) = row?;
-            names.insert(id, name.into());
-        }
-        let mut entries = self.db.prepare(
-            "SELECT kind, known_us, took_us, question, target, outcome, rtt_us, rtt_kernel, detail FROM entry ORDER BY id",
-        )?;
-        let mut rows = entries.query([])?;
-        let mut passed_over = 0;
-        while let Some(row) = rows.next()? {
-            match entry(row, &names) {
-                Some(entry) => take(&entry),
-                None => passed_over += 1,
+    pub(super) fn connection(&self) -> &Connection {
+        &self.db
+    }
+
+    /// Copies the record, as it stands at this moment, into a file that must not exist yet.
+    pub(super) fn copy_into(&self, to: &Path) -> Result<(), RecordError> {
+        self.db.execute("VACUUM INTO ?1", [to.to_string_lossy()])?;
+        Ok(())
+    }
+
+    /// Hands every entry to `take`, in order. What makes no sense is passed over and counted.
+    pub fn replay(&self, take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
+        replay(&self.db, ALL, take)
+    }
+
+    /// Hands every entry known within the span to `take`, in order, reading no more than the chunks that hold it.
+    pub fn replay_span(&self, span: RangeInclusive<Moment>, take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
+        replay(&self.db, span, take)
+    }
+
+    /// Hands every start, end, step of the clock and mark of a drill to `take`, reading no more than the chunks that hold one.
+    pub fn marks(&self, mut take: impl FnMut(&Entry)) -> Result<(), RecordError> {
+        let mut only = |e: &Entry| {
+            if !matches!(e, Entry::Seen(_) | Entry::Alive { .. }) {
+                take(e);
             }
+        };
+        let version: u32 = self.db.pragma_query_value(None, "user_version", |r| r.get(0))?;
+        if version < 2 {
+            rows::each(&self.db, only)?;
+        } else {
+            chunks(
+                &self.db,
+                "SELECT kind, entries, sum, bytes FROM chunk WHERE marks > 0 AND ?1 < ?2 ORDER BY id",
+                &ALL,
+                &mut only,
+            )?;
         }
-        Ok(passed_over)
+        Ok(())
     }
 }
 
-fn entry(row: &Row<'_>, names: &HashMap<i64, Arc<str>>) -> Option<Entry> {
-    let near = |t: i64| t.unsigned_abs() <= FARTHEST.0.unsigned_abs();
-    let lasts = |t: i64| t >= 0 && near(t);
-    let known: i64 = row.get(1).ok()?;
-    let at = near(known).then_some(Moment(known))?;
-    let detail: Option<String> = row.get(8).ok()?;
-    match row.get::<_, i64>(0).ok()? {
-        0 => {
-            let took: i64 = row.get(2).ok()?;
-            let rtt_us: Option<i64> = row.get(6).ok()?;
-            if !lasts(took) || rtt_us.is_some_and(|us| !lasts(us)) {
-                return None;
-            }
-            let kernel: Option<bool> = row.get(7).ok()?;
-            Some(Entry::Seen(Observation {
-                asked: at - Micros(took),
-                known: at,
-                question: codes::question(row.get(3).ok()?)?,
-                target: Arc::clone(names.get(&row.get(4).ok()?)?),
-                outcome: codes::outcome(row.get(5).ok()?)?,
-                rtt: rtt_us.map(|us| Rtt { took: Micros(us), kernel: kernel.unwrap_or(false) }),
-                detail: match detail {
-                    Some(text) => serde_json::from_str(&text).ok()?,
-                    None => Detail::None,
-                },
-            }))
+/// Hands the entries of a span to `take`; gives the number of those that make no sense.
+pub(super) fn replay(
+    db: &Connection,
+    span: RangeInclusive<Moment>,
+    mut take: impl FnMut(&Entry),
+) -> Result<u64, RecordError> {
+    let mut within = |e: &Entry| {
+        if span.contains(&e.known()) {
+            take(e);
         }
-        1 => {
-            let session: Session = serde_json::from_str(&detail?).ok()?;
-            let sound = near(session.at.0) && near(session.wall.0) && near(session.boot.0);
-            sound.then_some(Entry::Began(session))
-        }
-        2 => {
-            let wall: WallTime = serde_json::from_str(&detail?).ok()?;
-            near(wall.0).then_some(Entry::Stepped { at, wall })
-        }
-        3 => Some(Entry::Alive { at }),
-        4 => Some(Entry::Ended { at, how: serde_json::from_str(&detail?).ok()? }),
-        _ => None,
+    };
+    let version: u32 = db.pragma_query_value(None, "user_version", |r| r.get(0))?;
+    if version < 2 {
+        return Ok(rows::each(db, within)?);
     }
+    let within_span = "SELECT kind, entries, sum, bytes FROM chunk WHERE to_us >= ?1 AND from_us <= ?2 ORDER BY id";
+    chunks(db, within_span, &span, &mut within)
+}
+
+/// The entries of the chunks that a question finds, and of the one being written.
+fn chunks(
+    db: &Connection,
+    which: &str,
+    span: &RangeInclusive<Moment>,
+    take: &mut impl FnMut(&Entry),
+) -> Result<u64, RecordError> {
+    // One view of the file, or a chunk that ends between the two questions would be missed or told twice.
+    let view = if db.is_autocommit() { Some(db.unchecked_transaction()?) } else { None };
+    let mut passed_over = 0;
+    {
+        let mut chunks = db.prepare(which)?;
+        let mut found = chunks.query([span.start().0, span.end().0])?;
+        while let Some(row) = found.next()? {
+            let (kind, entries, sum): (i64, u64, u32) = (row.get(0)?, row.get::<_, u32>(1)?.into(), row.get(2)?);
+            let bytes = row.get_ref(3)?.as_blob().unwrap_or_default();
+            if bytes::check_sum(bytes) == sum {
+                passed_over += chunk(kind, bytes, entries, take);
+            } else {
+                passed_over += entries;
+            }
+        }
+        let tail = schema::tail(db)?;
+        passed_over += chunk(schema::EXACT, &tail.bytes, tail.entries.into(), take);
+    }
+    if let Some(view) = view {
+        view.rollback()?;
+    }
+    Ok(passed_over)
+}
+
+/// The entries of one chunk that should hold `entries`; gives how many are missing or make no sense.
+pub(super) fn chunk(kind: i64, bytes: &[u8], entries: u64, take: &mut impl FnMut(&Entry)) -> u64 {
+    let mut good = 0;
+    let mut give = |e: &Entry| {
+        if sound(e) {
+            good += 1;
+            take(e);
+        }
+    };
+    if kind == schema::ROLLED {
+        roll::unroll(bytes).iter().for_each(give);
+    } else {
+        for read in Decoder::new(bytes) {
+            if let Read::Entry(e) = read {
+                give(&e);
+            }
+        }
+    }
+    entries.saturating_sub(good)
 }

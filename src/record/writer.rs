@@ -1,71 +1,152 @@
-//! The writer: one thread owns the only writing connection and commits once a second.
+//! The writer: one thread owns the only writing connection and commits every few seconds.
+//!
+//! A disk that is full or may only be read does not stop the watching: entries wait in memory, encoded and bounded,
+//! until it can be written again; everybody is told meanwhile. Old history is rolled up between commits.
 
-use super::{RecordError, codes, schema};
-use crate::judge::{Detail, Entry, Observation};
-use rusqlite::{Connection, params};
-use std::collections::HashMap;
-use std::fs::File;
-use std::io;
-use std::path::Path;
-use std::sync::Arc;
+use super::codec::{Encoder, Piece};
+use super::status::{Keeping, Status};
+use super::store::{Held, Store, fresh, hold, make, set_up};
+use super::{RecordError, reader, roll, schema};
+use crate::judge::{Entry, Micros, Moment, Outcome};
+use rusqlite::{Connection, TransactionBehavior, params};
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, TrySendError, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// Entries that may wait for the disk; beyond this the newest are dropped and counted.
+/// Entries that may wait for the writer's thread; beyond this the newest are dropped and counted.
 const QUEUE: usize = 16_384;
 /// Longest time an entry waits for its commit.
 const COMMIT_EVERY: Duration = Duration::from_secs(1);
+/// The same for a watch, which has a year to wear a card out; a kill loses no more than this.
+const COMMIT_EVERY_WATCH: Duration = Duration::from_secs(3);
+/// A commit reaches the disk itself, and not only the kernel, no rarer than this: what a power cut may take.
+const SYNC_EVERY: Duration = Duration::from_secs(30);
+/// How long after a failure the disk is tried again.
+const AGAIN_AFTER: Duration = Duration::from_secs(3);
+/// Bytes of entries that may wait for the disk: half a million of them, some days of a watch.
+const MOST_WAITING: usize = 4 << 20;
+
+/// Chunks stay exact for this long, then they are rolled up.
+const EXACT_FOR: Micros = Micros::from_secs(92 * 86_400);
+/// ... or for this long, where the file is larger than [`LARGE`].
+const EXACT_FOR_LARGE: Micros = Micros::from_secs(14 * 86_400);
+/// A year of record should not be larger than this.
+const LARGE: u64 = 1 << 30;
+/// Entries rolled up together: enough that the names said anew weigh little, few enough for a small memory.
+const ROLL_ENTRIES: u64 = 20_000;
+/// How often there may be something to roll up.
+const ROLL_EVERY: Duration = Duration::from_mins(10);
 
 /// A record being written.
 #[derive(Debug)]
 pub struct Writer {
-    queue: Option<SyncSender<Entry>>,
+    queue: Option<SyncSender<Message>>,
     thread: Option<JoinHandle<Result<(), RecordError>>>,
+    status: Arc<Mutex<Status>>,
     dropped: u64,
+}
+
+/// What the thread is told.
+#[derive(Debug)]
+enum Message {
+    Entry(Entry),
+    /// Commit what is there and answer whether it could be.
+    Commit(SyncSender<bool>),
+    /// What the record says of itself has changed.
+    About(String),
 }
 
 impl Writer {
     /// Creates a record. `about` is what it says of itself (JSON). Refuses a file that exists.
     pub fn create(path: &Path, about: &str) -> Result<Self, RecordError> {
-        // Made here and not by SQLite, which would open one that exists and does not tell why it can't.
-        File::create_new(path).map_err(|why| match why.kind() {
-            io::ErrorKind::AlreadyExists => RecordError::Exists(path.to_owned()),
-            io::ErrorKind::PermissionDenied => RecordError::NotPermitted(path.to_owned()),
-            _ => RecordError::NotMade { path: path.to_owned(), why },
-        })?;
-        let mut db = Connection::open(path)?;
-        db.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
-        db.pragma_update_and_check(None, "journal_mode", "WAL", |r| r.get::<_, String>(0))?;
-        db.pragma_update(None, "synchronous", "NORMAL")?;
-        db.pragma_update(None, "journal_size_limit", 4 << 20)?;
-        if let Err(found) = schema::migrate(&mut db)? {
-            return Err(RecordError::Newer { path: path.to_owned(), found, known: schema::VERSION });
+        let store = fresh(path, make(path)?, Some(about))?;
+        set_up(&store.db)?;
+        Self::start(path, Some(store), about, COMMIT_EVERY)
+    }
+
+    /// Goes on with a record that is held. `about` is what it says of itself from now on.
+    pub fn resume(held: Held, about: &str) -> Result<Self, RecordError> {
+        if held.about() != Some(about) {
+            set_about(&held.store.db, about)?;
         }
-        db.execute("INSERT INTO about (name, value) VALUES ('survey', ?1)", [about])?;
-        let (queue, entries) = sync_channel(QUEUE);
+        let path = held.path.clone();
+        Self::start(&path, Some(held.store), about, COMMIT_EVERY_WATCH)
+    }
+
+    /// Keeps entries in memory until the record, which can't be opened now, can be.
+    pub fn waiting(path: &Path, about: &str, why: &RecordError) -> Result<Self, RecordError> {
+        let writer = Self::start(path, None, about, COMMIT_EVERY_WATCH)?;
+        lock(&writer.status).keeping = Keeping::Waiting { why: why.to_string() };
+        Ok(writer)
+    }
+
+    fn start(path: &Path, store: Option<Store>, about: &str, commit_every: Duration) -> Result<Self, RecordError> {
+        let (queue, messages) = sync_channel(QUEUE);
+        let status = Arc::new(Mutex::new(Status::default()));
+        let mut keeper = Keeper {
+            path: path.to_owned(),
+            store,
+            about: about.to_owned(),
+            encoder: Encoder::default(),
+            size: 0,
+            reach: None,
+            recent: Vec::new(),
+            pending: VecDeque::new(),
+            failing: false,
+            important: false,
+            synced: Instant::now(),
+            rolled: None,
+            newest: Moment(i64::MIN),
+            status: Arc::clone(&status),
+        };
+        keeper.failing = keeper.store.is_none();
         let thread = std::thread::Builder::new()
             .name("record".into())
-            .spawn(move || write(&mut db, &entries))
+            .spawn(move || keeper.run(&messages, commit_every))
             .map_err(|why| RecordError::NotMade { path: path.to_owned(), why })?;
-        Ok(Self { queue: Some(queue), thread: Some(thread), dropped: 0 })
+        Ok(Self { queue: Some(queue), thread: Some(thread), status, dropped: 0 })
     }
 
-    /// Queues an entry; never waits for the disk. False when it had to be dropped or the writer has failed.
+    /// Queues an entry; never waits for the disk. False when it had to be dropped.
     pub fn keep(&mut self, entry: Entry) -> bool {
-        let Some(queue) = &self.queue else { return false };
-        match queue.try_send(entry) {
-            Ok(()) => true,
-            Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => {
-                self.dropped += 1;
-                false
-            }
+        self.send(Message::Entry(entry)) || {
+            self.dropped += 1;
+            lock(&self.status).lost += 1;
+            false
         }
     }
 
-    /// Entries that could not be kept.
+    fn send(&self, message: Message) -> bool {
+        let Some(queue) = &self.queue else { return false };
+        match queue.try_send(message) {
+            Ok(()) => true,
+            Err(TrySendError::Full(_) | TrySendError::Disconnected(_)) => false,
+        }
+    }
+
+    /// What the record says of itself from now on.
+    pub fn describe(&self, about: &str) -> bool {
+        self.send(Message::About(about.to_owned()))
+    }
+
+    /// A commit of everything queued so far; the receiver is told whether it reached the file.
+    pub fn commit(&self) -> Receiver<bool> {
+        let (done, told) = sync_channel(1);
+        self.send(Message::Commit(done));
+        told
+    }
+
+    /// Entries that came faster than the thread could take them.
     pub fn dropped(&self) -> u64 {
         self.dropped
+    }
+
+    /// How the record fares.
+    pub fn status(&self) -> Status {
+        lock(&self.status).clone()
     }
 
     /// Writes what is queued and closes the file.
@@ -79,76 +160,309 @@ impl Writer {
     }
 }
 
-fn write(db: &mut Connection, entries: &Receiver<Entry>) -> Result<(), RecordError> {
-    let mut targets: HashMap<Arc<str>, i64> = HashMap::new();
-    while let Ok(first) = entries.recv() {
-        let until = Instant::now() + COMMIT_EVERY;
-        let tx = db.transaction()?;
-        insert(&tx, &mut targets, &first)?;
-        let open = loop {
-            match entries.recv_timeout(until.saturating_duration_since(Instant::now())) {
-                Ok(entry) => insert(&tx, &mut targets, &entry)?,
-                Err(RecvTimeoutError::Timeout) => break true,
-                Err(RecvTimeoutError::Disconnected) => break false,
+fn lock(status: &Mutex<Status>) -> std::sync::MutexGuard<'_, Status> {
+    // Plain data: whoever held it while falling left nothing half done that matters.
+    status.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// What is to be done in the file.
+#[derive(Debug)]
+enum Step {
+    /// The chunk being written ends.
+    Close,
+    /// More of the chunk being written.
+    Add(Piece),
+}
+
+/// The thread's own.
+#[derive(Debug)]
+struct Keeper {
+    path: PathBuf,
+    store: Option<Store>,
+    about: String,
+    encoder: Encoder,
+    /// Bytes and reach of the chunk being written.
+    size: usize,
+    reach: Option<(i64, i64)>,
+    /// Entries since the last commit, to be encoded anew if it fails.
+    recent: Vec<Entry>,
+    pending: VecDeque<Step>,
+    failing: bool,
+    /// Something happened that should reach the disk itself.
+    important: bool,
+    synced: Instant,
+    rolled: Option<Instant>,
+    newest: Moment,
+    status: Arc<Mutex<Status>>,
+}
+
+impl Keeper {
+    fn run(&mut self, messages: &Receiver<Message>, commit_every: Duration) -> Result<(), RecordError> {
+        let mut until: Option<Instant> = None;
+        loop {
+            let wait = until.map_or(Duration::from_mins(1), |u| u.saturating_duration_since(Instant::now()));
+            match messages.recv_timeout(wait) {
+                Ok(Message::Entry(entry)) => {
+                    // A drill may take this host's own mains: its marks do not wait.
+                    let wait = if matches!(entry, Entry::Drill { .. }) { Duration::ZERO } else { commit_every };
+                    self.take(entry);
+                    let by = Instant::now() + wait;
+                    until = Some(until.map_or(by, |u| u.min(by)));
+                }
+                Ok(Message::About(about)) => {
+                    self.about = about;
+                    if let Some(store) = &self.store
+                        && let Err(e) = set_about(&store.db, &self.about)
+                    {
+                        tracing::warn!("what the record says of itself could not be written: {e}");
+                    }
+                }
+                Ok(Message::Commit(done)) => {
+                    let whole = self.commit().is_ok();
+                    until = None;
+                    // Whoever asked may have gone.
+                    let _ = done.try_send(whole);
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => break,
             }
+            if until.is_some_and(|u| Instant::now() >= u) {
+                let failing = self.commit().is_err();
+                until = failing.then(|| Instant::now() + AGAIN_AFTER);
+                if !failing {
+                    self.roll_up();
+                }
+            }
+        }
+        self.important = true;
+        self.commit()?;
+        self.close()
+    }
+
+    fn take(&mut self, entry: Entry) {
+        if matches!(entry, Entry::Began(_)) || schema::is_full(self.size, self.reach, &entry) {
+            self.end_chunk();
+        }
+        self.newest = self.newest.max(entry.known());
+        self.important |= match &entry {
+            Entry::Seen(o) => o.outcome != Outcome::Answered && o.outcome.was_asked() && o.question.carries_lane(),
+            Entry::Alive { .. } => false,
+            Entry::Began(_) | Entry::Stepped { .. } | Entry::Drill { .. } | Entry::Ended { .. } => true,
         };
-        tx.commit()?;
-        if !open {
-            break;
+        self.encode(&entry);
+        if !self.failing {
+            self.recent.push(entry);
         }
     }
-    // Fold the log into the file so that one file can be copied away, and leave nothing that makes a reader start another.
+
+    fn encode(&mut self, entry: &Entry) {
+        self.encoder.push(entry);
+        let piece = self.encoder.take();
+        self.size += piece.bytes.len();
+        let known = entry.known().0;
+        self.reach = Some(self.reach.map_or((known, known), |(a, b)| (a.min(known), b.max(known))));
+        match self.pending.back_mut() {
+            Some(Step::Add(last)) => last.append(piece),
+            _ => self.pending.push_back(Step::Add(piece)),
+        }
+    }
+
+    fn end_chunk(&mut self) {
+        self.encoder = Encoder::default();
+        (self.size, self.reach) = (0, None);
+        self.pending.push_back(Step::Close);
+    }
+
+    fn commit(&mut self) -> Result<(), RecordError> {
+        if self.pending.is_empty() {
+            return Ok(());
+        }
+        let done = self.try_commit();
+        match &done {
+            Ok(()) => {
+                if std::mem::take(&mut self.failing) {
+                    tracing::warn!(record = %self.path.display(), "the record is written again");
+                }
+                self.pending.clear();
+                self.recent.clear();
+                self.important = false;
+            }
+            Err(e) => self.failed(e),
+        }
+        let waiting = self.pending.iter().map(|s| if let Step::Add(p) = s { u64::from(p.entries) } else { 0 }).sum();
+        let bytes = std::fs::metadata(&self.path).map_or(0, |m| m.len());
+        let mut status = lock(&self.status);
+        (status.waiting, status.bytes) = (waiting, bytes);
+        status.keeping = match &done {
+            Ok(()) => Keeping::Writing,
+            Err(e) => Keeping::Waiting { why: e.to_string() },
+        };
+        done
+    }
+
+    fn try_commit(&mut self) -> Result<(), RecordError> {
+        if self.store.is_none() {
+            let held = hold(&self.path)?;
+            if held.about() != Some(&self.about) {
+                set_about(&held.store.db, &self.about)?;
+            }
+            if let Some(words) = held.mended() {
+                tracing::error!("{words}");
+            }
+            self.store = Some(held.store);
+        }
+        let Some(store) = &mut self.store else { return Err(RecordError::Header("no store".into())) };
+        let sync = self.important || self.synced.elapsed() >= SYNC_EVERY;
+        store.db.pragma_update(None, "synchronous", if sync { "FULL" } else { "NORMAL" })?;
+        let tx = store.db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        for step in &self.pending {
+            match step {
+                Step::Close => schema::close_tail(&tx)?,
+                Step::Add(piece) => schema::add_piece(&tx, piece)?,
+            }
+        }
+        tx.commit()?;
+        if sync {
+            self.synced = Instant::now();
+        }
+        Ok(())
+    }
+
+    /// What waits is made to stand by itself: chunks that need nothing of what may be in the file already, so that they
+    /// fit whatever file there is when it can be written again.
+    fn failed(&mut self, e: &RecordError) {
+        if !std::mem::replace(&mut self.failing, true) {
+            tracing::error!(record = %self.path.display(), "the record can't be written: {e}; watching goes on in memory");
+            self.pending.clear();
+            self.end_chunk();
+            for entry in std::mem::take(&mut self.recent) {
+                if schema::is_full(self.size, self.reach, &entry) {
+                    self.end_chunk();
+                }
+                self.encode(&entry);
+            }
+        }
+        // A full disk leaves the connection sound; anything else may not.
+        let full = matches!(e, RecordError::Store(e) if e.sqlite_error_code() == Some(rusqlite::ErrorCode::DiskFull));
+        if !full {
+            self.store = None;
+        }
+        let size = |s: &Step| if let Step::Add(p) = s { p.bytes.len() } else { 0 };
+        let mut held: usize = self.pending.iter().map(size).sum();
+        let mut lost = 0;
+        // The oldest chunk goes; the last one is still being written.
+        while held > MOST_WAITING
+            && let Some(at) = self.pending.iter().take(self.pending.len() - 1).position(|s| matches!(s, Step::Add(_)))
+            && let Some(Step::Add(piece)) = self.pending.remove(at)
+        {
+            held -= piece.bytes.len();
+            lost += u64::from(piece.entries);
+        }
+        if lost > 0 {
+            tracing::error!(lost, "memory for what waits is used up; the oldest entries are given up");
+            lock(&self.status).lost += lost;
+        }
+    }
+
+    /// Rolls up one group of old chunks, if there is one.
+    fn roll_up(&mut self) {
+        if self.rolled.is_some_and(|at| at.elapsed() < ROLL_EVERY) {
+            return;
+        }
+        let Some(store) = &mut self.store else { return };
+        let large = lock(&self.status).bytes > LARGE;
+        let horizon = self.newest - if large { EXACT_FOR_LARGE } else { EXACT_FOR };
+        match roll_group(&mut store.db, horizon, true) {
+            // There may be more.
+            Ok(true) => {}
+            Ok(false) => self.rolled = Some(Instant::now()),
+            Err(e) => {
+                self.rolled = Some(Instant::now());
+                tracing::warn!("old history could not be rolled up: {e}");
+            }
+        }
+    }
+
+    fn close(&mut self) -> Result<(), RecordError> {
+        let Some(store) = &mut self.store else { return Ok(()) };
+        let tx = store.db.transaction()?;
+        schema::close_tail(&tx)?;
+        tx.commit()?;
+        fold_log(&store.db)
+    }
+}
+
+/// Folds the log into the file so that one file can be copied away, and leaves nothing that makes a reader start another.
+pub(super) fn fold_log(db: &Connection) -> Result<(), RecordError> {
     db.pragma_update_and_check(None, "wal_checkpoint", "TRUNCATE", |_| Ok(()))?;
     // Refused while somebody is reading: then the log stays, and the record is no worse.
     drop(db.pragma_update_and_check(None, "journal_mode", "DELETE", |_| Ok(())));
     Ok(())
 }
 
-fn insert(db: &Connection, targets: &mut HashMap<Arc<str>, i64>, entry: &Entry) -> Result<(), RecordError> {
-    if let Entry::Seen(o) = entry {
-        return insert_seen(db, targets, o);
+/// Replaces what the record says of itself; what it said before stays, under the number of its time.
+fn set_about(db: &Connection, about: &str) -> Result<(), RecordError> {
+    let tx = db.unchecked_transaction()?;
+    tx.execute(
+        "INSERT INTO about (name, value)
+         SELECT 'before ' || (SELECT count(*) FROM about), value FROM about WHERE name = 'survey' AND
+         (SELECT count(*) FROM about) < 100",
+        [],
+    )?;
+    tx.execute(
+        "INSERT INTO about (name, value) VALUES ('survey', ?1) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        [about],
+    )?;
+    tx.commit()?;
+    Ok(())
+}
+
+/// Rolls up the oldest exact chunks that end before `horizon`, as far as they stand together; with `full`, only if they
+/// fill a group.
+pub(super) fn roll_group(db: &mut Connection, horizon: Moment, full: bool) -> Result<bool, RecordError> {
+    let tx = db.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let mut group: Vec<i64> = Vec::new();
+    let (mut many, mut filled) = (0u64, false);
+    {
+        let mut chunks = tx.prepare_cached("SELECT id, kind, entries, to_us FROM chunk WHERE id > ?1 ORDER BY id")?;
+        let first: Option<i64> = tx.query_row("SELECT min(id) FROM chunk WHERE kind = 0", [], |r| r.get(0))?;
+        let mut rows = chunks.query([first.unwrap_or(i64::MAX) - 1])?;
+        while let Some(r) = rows.next()? {
+            let (id, kind, entries, to): (i64, i64, u32, i64) = (r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?);
+            if to >= horizon.0 || kind != schema::EXACT {
+                break;
+            }
+            if many + u64::from(entries) > ROLL_ENTRIES && !group.is_empty() {
+                filled = true;
+                break;
+            }
+            group.push(id);
+            many += u64::from(entries);
+        }
     }
-    let (kind, detail) = match entry {
-        Entry::Began(s) => (1, json(s)?),
-        Entry::Stepped { wall, .. } => (2, json(wall)?),
-        Entry::Ended { how, .. } => (4, json(how)?),
-        Entry::Alive { .. } | Entry::Seen(_) => (3, None),
-    };
-    db.prepare_cached("INSERT INTO entry (kind, known_us, detail) VALUES (?1, ?2, ?3)")?.execute(params![
-        kind,
-        entry.known().0,
-        detail
-    ])?;
-    Ok(())
-}
-
-fn insert_seen(db: &Connection, targets: &mut HashMap<Arc<str>, i64>, o: &Observation) -> Result<(), RecordError> {
-    let target = if let Some(id) = targets.get(&o.target) {
-        *id
-    } else {
-        db.execute("INSERT OR IGNORE INTO target (name) VALUES (?1)", [&*o.target])?;
-        let id = db.query_row("SELECT id FROM target WHERE name = ?1", [&*o.target], |r| r.get(0))?;
-        targets.insert(Arc::clone(&o.target), id);
-        id
-    };
-    let detail = if o.detail == Detail::None { None } else { json(&o.detail)? };
-    db.prepare_cached(
-        "INSERT INTO entry (kind, known_us, took_us, question, target, outcome, rtt_us, rtt_kernel, detail)
-         VALUES (0, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
-    )?
-    .execute(params![
-        o.known.0,
-        (o.known - o.asked).0,
-        codes::question_code(o.question),
-        target,
-        codes::outcome_code(o.outcome),
-        o.rtt.map(|r| r.took.0),
-        o.rtt.map(|r| r.kernel),
-        detail
-    ])?;
-    Ok(())
-}
-
-fn json<T: serde::Serialize>(value: &T) -> Result<Option<String>, RecordError> {
-    serde_json::to_string(value).map(Some).map_err(|e| RecordError::Header(e.to_string()))
+    let (Some(first), Some(last)) = (group.first(), group.last()) else { return Ok(false) };
+    if full && !filled {
+        return Ok(false);
+    }
+    let mut entries: Vec<Entry> = Vec::with_capacity(many as usize);
+    let mut damaged = 0;
+    {
+        let mut chunks =
+            tx.prepare_cached("SELECT entries, bytes, sum FROM chunk WHERE id BETWEEN ?1 AND ?2 ORDER BY id")?;
+        let mut rows = chunks.query(params![first, last])?;
+        while let Some(r) = rows.next()? {
+            let (count, bytes, sum): (u32, Vec<u8>, u32) = (r.get(0)?, r.get(1)?, r.get(2)?);
+            damaged += if super::bytes::check_sum(&bytes) == sum {
+                reader::chunk(schema::EXACT, &bytes, count.into(), &mut |e: &Entry| entries.push(e.clone()))
+            } else {
+                u64::from(count)
+            };
+        }
+    }
+    let mut rolled = roll::up(&entries);
+    rolled.entries = rolled.entries.saturating_add(u32::try_from(damaged).unwrap_or(u32::MAX));
+    tx.execute("DELETE FROM chunk WHERE id > ?1 AND id <= ?2", params![first, last])?;
+    schema::replace_chunk(&tx, *first, schema::ROLLED, &rolled)?;
+    tx.commit()?;
+    Ok(true)
 }

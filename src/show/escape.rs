@@ -27,6 +27,36 @@ pub fn terminal(text: &str) -> String {
     out
 }
 
+/// JSON with its steering characters escaped and a final newline. Its value stays the same.
+pub fn json(plain: &str) -> String {
+    let mut out = String::with_capacity(plain.len() + 1);
+    for c in plain.chars() {
+        // Line breaks of the layout itself; those inside strings serde_json has escaped already.
+        if c == '\n' || !is_steering(c) {
+            out.push(c);
+            continue;
+        }
+        for unit in c.encode_utf16(&mut [0; 2]) {
+            let _ = write!(out, "\\u{unit:04x}");
+        }
+    }
+    out.push('\n');
+    out
+}
+
+/// A file's name as a shell takes it for one word (POSIX.1-2017, Shell Command Language, 2.2.2), steering characters shown
+/// by their codes. A name that holds those can't be typed anyway.
+pub fn shell_word(name: &str) -> String {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b"._/-".contains(&b);
+    let shown = terminal(name);
+    if !shown.is_empty() && !shown.starts_with('-') && shown.bytes().all(plain) {
+        return shown;
+    }
+    // What begins with a dash would be read as an option.
+    let here = if shown.starts_with('-') { "./" } else { "" };
+    format!("'{here}{}'", shown.replace('\'', "'\\''"))
+}
+
 /// Whether a character steers a terminal, changes the order of text, or is invisible.
 pub fn is_steering(c: char) -> bool {
     c.is_control()
@@ -51,6 +81,23 @@ mod tests {
             "\u{202a}\u{202b}\u{202c}\u{202d}\u{202e}\u{2066}\u{2067}\u{2068}\u{2069}\u{200e}\u{200f}\u{61c}".chars()
         {
             assert_eq!(terminal(&c.to_string()), format!("\\u{{{:x}}}", u32::from(c)));
+        }
+    }
+
+    #[test]
+    fn a_name_is_one_word_of_a_shell() {
+        for (name, word) in [
+            ("house-7.db", "house-7.db"),
+            ("house 7; rm -rf x.db", "'house 7; rm -rf x.db'"),
+            ("o'neil.db", "'o'\\''neil.db'"),
+            ("--all", "'./--all'"),
+            ("", "''"),
+        ] {
+            assert_eq!(shell_word(name), word);
+            // A shell's own reading.
+            let out = std::process::Command::new("sh").args(["-c", &format!("printf %s {word}")]).output();
+            let read = String::from_utf8(out.expect("a shell runs").stdout).expect("text");
+            assert_eq!(read.trim_start_matches("./"), name);
         }
     }
 

@@ -6,7 +6,6 @@
 
 use super::escape;
 use crate::snapshot::Snapshot;
-use std::fmt::Write as _;
 
 /// The snapshot as pretty JSON with a final newline. The same snapshot gives the same bytes.
 ///
@@ -14,19 +13,7 @@ use std::fmt::Write as _;
 /// Never: a snapshot has only string keys, and numbers without a JSON form become `null`.
 pub fn to_json(s: &Snapshot) -> String {
     let plain = serde_json::to_string_pretty(s).expect("a snapshot has only string keys, so it always serialises");
-    let mut out = String::with_capacity(plain.len() + 1);
-    for c in plain.chars() {
-        // Line breaks of the layout itself; those inside strings serde_json has escaped already.
-        if c == '\n' || !escape::is_steering(c) {
-            out.push(c);
-            continue;
-        }
-        for unit in c.encode_utf16(&mut [0; 2]) {
-            let _ = write!(out, "\\u{unit:04x}");
-        }
-    }
-    out.push('\n');
-    out
+    escape::json(&plain)
 }
 
 #[cfg(test)]

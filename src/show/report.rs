@@ -4,16 +4,17 @@
 //! content policy in the page forbids both. Every text goes through `words::safe` and maud's escaping. Meaning is in
 //! words and structure, so it reads the same in grey, on paper and aloud (WCAG 2.2: 1.1.1, 1.3.1, 1.4.1).
 
+use super::answers::{Answer, FIRST_REASONS, answers, decides_today, odds_today, steadiness};
 use super::chart;
 use super::telling::{self, evidence, rests_on, sentence, trouble_sentences};
 use super::words::{self, Clock, safe, span};
-use crate::snapshot::{Mend, Requirement, Snapshot, TargetView, Trouble, VerdictKind};
+use crate::snapshot::{Mend, Snapshot, Trouble};
 use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-const STYLE: &str = include_str!("report.css");
+pub(super) const STYLE: &str = include_str!("report.css");
 /// Nothing may be loaded or run; the one style sheet stands in the page.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+pub(super) const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// The report as a self-contained HTML page, times in `zone`.
 pub fn to_html(s: &Snapshot, zone: &TimeZone) -> String {
@@ -34,14 +35,15 @@ pub fn to_html(s: &Snapshot, zone: &TimeZone) -> String {
                 header { (opening(s, zone)) }
                 main {
                     (mending(&s.mend))
+                    @if !s.requirements.is_empty() {
+                        (section("requirements", "Requirement by requirement", false, &requirements(s)))
+                    }
+                    @for a in answers(s) { (section(a.id, a.title, false, &answer(&a))) }
                     (section("diagram", "The lanes over time", true, &diagram(s, zone, &clock)))
                     (section("happened", "What happened", false, &happened(s, &clock)))
-                    @if !s.requirements.is_empty() {
-                        (section("requirements", "Requirement by requirement", false, &requirements(&s.requirements)))
-                    }
                     (section("unseen", "What was not seen", false, &unseen(s)))
                     @if !s.targets.is_empty() {
-                        (section("figures", "Figures", false, &figures(&s.targets)))
+                        (section("figures", "Figures", false, &figures(s)))
                     }
                     @if !s.facts.is_empty() { (section("facts", "Found on the way", false, &facts(s))) }
                     (section("cautions", "Cautions", false, &list(&s.cautions)))
@@ -73,21 +75,36 @@ fn opening(s: &Snapshot, zone: &TimeZone) -> Markup {
         }
         h1 { (words::verdict(s)) }
         @if !v.sentence.is_empty() { p class="lead" { (safe(&v.sentence)) } }
-        p {
-            (words::how_sure(v.confidence)) " " (words::watched(s))
-            @if let Some(more) = words::more(v.needs_s) { " " (more) }
-        }
-        @if v.kind == VerdictKind::KeepWatching || !v.safer_today.is_empty() {
+        p { @if let Some(sure) = words::how_sure(s) { (sure) " " } (words::watched(s)) }
+        @if decides_today(s) {
             div class="today" {
                 p class="small" { "If you must decide today" }
                 p class="choice" { (sentence(&v.safer_today)) }
                 @if !v.safer_because.is_empty() { p { (rests_on(&v.safer_because)) } }
+                @if let Some(odds) = odds_today(s) { p { (odds) } }
+                (list(&v.if_wrong))
             }
         }
         @if !v.reasons.is_empty() {
-            p { "Because:" }
-            (list(&v.reasons))
+            h2 { "Why" }
+            ul { @for r in v.reasons.iter().take(FIRST_REASONS) { li { (sentence(r)) } } }
         }
+        @if !decides_today(s) && !v.if_wrong.is_empty() {
+            h2 { "What being wrong would cost" }
+            (list(&v.if_wrong))
+        }
+        @let more = words::more(v.needs_s).filter(|_| v.could_change.is_empty());
+        @if !v.could_change.is_empty() || more.is_some() {
+            h2 { "What could change this answer" }
+            ul { @for c in v.could_change.iter().chain(&more) { li { (sentence(c)) } } }
+        }
+    }
+}
+
+fn answer(a: &Answer) -> Markup {
+    html! {
+        @for p in &a.says { p { (p) } }
+        @if !a.list.is_empty() { ul { @for i in &a.list { li { (i) } } } }
     }
 }
 
@@ -130,7 +147,14 @@ fn diagram(s: &Snapshot, zone: &TimeZone, clock: &Clock<'_>) -> Markup {
 fn happened(s: &Snapshot, clock: &Clock<'_>) -> Markup {
     html! {
         p { (words::troubles(s)) }
-        @for t in &s.troubles { (trouble(t, clock, s.watch.elapsed_s)) }
+        @let whole = telling::told_in_full(s);
+        @for t in &s.troubles {
+            @if whole.contains(&t.number) {
+                (trouble(t, clock, s.watch.elapsed_s))
+            } @else {
+                p class="short" { span class="num" { (t.number) } " " (telling::told_shortly(t, clock, s.watch.elapsed_s)) }
+            }
+        }
     }
 }
 
@@ -149,21 +173,22 @@ fn trouble(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> Markup {
     }
 }
 
-fn requirements(all: &[Requirement]) -> Markup {
+fn requirements(s: &Snapshot) -> Markup {
     html! {
+        @if let Some(left_out) = telling::left_out(s) { p { (left_out) } }
         table {
-            caption { "Each requirement, what was measured with its bounds, and how it stands." }
+            caption { "What is asked of the line, what was seen of it, and how that stands." }
             thead { tr {
-                th scope="col" { "Requirement" } th scope="col" { "Asks" } th scope="col" { "Measured" }
+                th scope="col" { "Requirement" } th scope="col" { "Asks for" } th scope="col" { "Seen" }
                 th scope="col" { "Stands" }
             } }
-            tbody { @for r in all { tr {
-                th scope="row" { (safe(&r.name)) }
-                td data-is="Asks" { (safe(&r.asks)) span class="small" { "Source: " (safe(&r.source)) } }
-                td data-is="Measured" { (safe(&r.measured)) }
+            tbody { @for r in &s.requirements { tr {
+                th scope="row" { (words::capital(&safe(&r.name))) }
+                td data-is="Asks for" { (safe(&r.asks)) span class="small" { "Source: " (safe(&r.source)) } }
+                td data-is="Seen" { (safe(&r.measured)) }
                 td data-is="Stands" {
                     (words::standing(r.standing))
-                    @if let Some(more) = words::more(r.needs_s) { span class="small" { (more) } }
+                    @for line in telling::how_it_stands(r, s.watch.observed_s) { span class="small" { (line) } }
                 }
             } } }
         }
@@ -185,20 +210,23 @@ fn unseen(s: &Snapshot) -> Markup {
     }
 }
 
-fn figures(targets: &[TargetView]) -> Markup {
+fn figures(s: &Snapshot) -> Markup {
     html! {
         table {
             caption { "Who was asked what, and what came back. Questions that could not be put are not counted." }
             thead { tr {
                 th scope="col" { "Asked" } th scope="col" { "Answers" } th scope="col" { "How quickly" }
             } }
-            tbody { @for t in targets { tr {
+            tbody { @for t in &s.targets { tr {
                 th scope="row" {
                     (words::capital(&safe(&t.question)))
                     span class="small" { " " (safe(&t.target)) }
                 }
                 td data-is="Answers" { (telling::answered(t)) }
-                td data-is="How quickly" { (telling::times(t).unwrap_or_else(|| "No time taken.".to_owned())) }
+                td data-is="How quickly" {
+                    (telling::times(t).unwrap_or_else(|| "No time taken.".to_owned()))
+                    @if let Some(steady) = steadiness(t, s.watch.elapsed_s) { span class="small" { (steady) } }
+                }
             } } }
         }
     }

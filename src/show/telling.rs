@@ -1,11 +1,13 @@
 //! The end of a survey told in plain text, for a terminal, a mail or a work order.
 //!
-//! Decides order and wording: the verdict first, then what it rests on, what to do, what happened, what was not seen,
-//! the figures, the requirements, the cautions. Nothing here is judged anew.
+//! Decides order and wording: the verdict first, then the choice for today, the reasons and what could change it; then
+//! the details, for whoever has to defend it. Nothing here is judged anew.
 
+use super::answers::{FIRST_REASONS, answers, decides_today, odds_today, steadiness};
 use super::words::{self, Clock, millis, safe, span, wrap};
-use crate::snapshot::{Snapshot, TargetView, Trouble, VerdictKind};
+use crate::snapshot::{Requirement, Snapshot, Standing, TargetView, Trouble, odds, too_little};
 use jiff::tz::TimeZone;
+use std::collections::BTreeSet;
 
 /// The whole result as text of at most `width` columns, times in `zone`. Ends with a newline.
 pub fn verdict(s: &Snapshot, zone: &TimeZone, width: usize) -> String {
@@ -13,10 +15,17 @@ pub fn verdict(s: &Snapshot, zone: &TimeZone, width: usize) -> String {
     let mut t = Text { lines: Vec::new(), width: width.max(30) };
     opening(&mut t, s);
     mending(&mut t, s);
+    t.lines.push(String::new());
+    t.say("Details follow; the answer stands above.");
+    requirements(&mut t, s);
+    for a in answers(s) {
+        t.head(a.title);
+        a.says.iter().for_each(|line| t.say(line));
+        a.list.iter().for_each(|line| t.item(line));
+    }
     happened(&mut t, s, &clock);
     unseen(&mut t, s);
     figures(&mut t, s);
-    requirements(&mut t, s);
     if !s.facts.is_empty() {
         t.head("Found on the way");
         for f in &s.facts {
@@ -61,23 +70,33 @@ fn opening(t: &mut Text, s: &Snapshot) {
         t.say(&safe(&v.sentence));
     }
     t.lines.push(String::new());
-    t.say(&words::how_sure(v.confidence));
+    if let Some(sure) = words::how_sure(s) {
+        t.say(&sure);
+    }
     t.say(&words::watched(s));
     if s.practice {
         t.say("This was the practice site: a virtual home with scripted faults, not a real line.");
     }
-    if let Some(more) = words::more(v.needs_s) {
-        t.say(&more);
-    }
-    if v.kind == VerdictKind::KeepWatching || !v.safer_today.is_empty() {
+    if decides_today(s) {
         t.head("If you must decide today");
         t.say(&format!("{} {}", sentence(&v.safer_today), rests_on(&v.safer_because)));
+        if let Some(odds) = odds_today(s) {
+            t.say(&odds);
+        }
+        v.if_wrong.iter().for_each(|w| t.item(&sentence(w)));
     }
     if !v.reasons.is_empty() {
         t.head("Why");
-        for r in &v.reasons {
-            t.item(&safe(r));
-        }
+        v.reasons.iter().take(FIRST_REASONS).for_each(|r| t.item(&sentence(r)));
+    }
+    if !decides_today(s) && !v.if_wrong.is_empty() {
+        t.head("What being wrong would cost");
+        v.if_wrong.iter().for_each(|w| t.item(&sentence(w)));
+    }
+    let more = words::more(v.needs_s).filter(|_| v.could_change.is_empty());
+    if !v.could_change.is_empty() || more.is_some() {
+        t.head("What could change this answer");
+        v.could_change.iter().chain(&more).for_each(|c| t.item(&sentence(c)));
     }
 }
 
@@ -116,7 +135,23 @@ fn happened(t: &mut Text, s: &Snapshot, clock: &Clock<'_>) {
     if !s.troubles.is_empty() {
         t.say(&clock.explained());
     }
+    let whole = told_in_full(s);
+    let mut short_before = false;
     for trouble in &s.troubles {
+        let short = !whole.contains(&trouble.number);
+        if short && !std::mem::replace(&mut short_before, short) {
+            t.lines.push(String::new());
+        }
+        short_before = short;
+        if short {
+            t.lines.extend(wrap(
+                &told_shortly(trouble, clock, s.watch.elapsed_s),
+                t.width,
+                &format!("{}. ", trouble.number),
+                "   ",
+            ));
+            continue;
+        }
         t.lines.push(String::new());
         t.lines.extend(wrap(&safe(&trouble.sentence), t.width, &format!("{}. ", trouble.number), "   "));
         for line in trouble_sentences(trouble, clock, s.watch.elapsed_s) {
@@ -127,6 +162,26 @@ fn happened(t: &mut Text, s: &Snapshot, clock: &Clock<'_>) {
             t.lines.extend(wrap(&format!("{what}: {}.", list.join("; ")), t.width, "   ", "     "));
         }
     }
+}
+
+/// Troubles told in full: all where they are few, else the longest of each cause; the others are told in a line.
+pub fn told_in_full(s: &Snapshot) -> BTreeSet<u32> {
+    const FEW: usize = 6;
+    let length = |t: &Trouble| t.end_s.map_or(s.watch.elapsed_s, |e| e[1]) - t.start_s[1];
+    let worst = |t: &Trouble| !s.troubles.iter().any(|o| o.cause == t.cause && length(o) > length(t));
+    let mut causes = BTreeSet::new();
+    s.troubles
+        .iter()
+        .filter(|t| s.troubles.len() <= FEW || (worst(t) && causes.insert(&t.cause)))
+        .map(|t| t.number)
+        .collect()
+}
+
+/// A trouble in one line.
+pub fn told_shortly(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
+    let [from, to] = [t.start_s[1], t.end_s.map_or(now_s, |e| e[1])];
+    let over = if t.end_s.is_some() { "" } else { ", not over" };
+    format!("{}, {}{over}: {}", clock.at(from), span((to - from).max(0.0)), sentence(&t.sentence))
 }
 
 /// The evidence lists of a trouble that hold something, with their headings.
@@ -151,7 +206,9 @@ pub fn trouble_sentences(trouble: &Trouble, clock: &Clock<'_>, now_s: f64) -> Ve
         None => format!(" when the record ends, {} later", span((now_s - trouble.start_s[1]).max(0.0))),
     };
     let effect = if trouble.outage {
-        format!("The path could not deliver. {}", words::station(trouble.station_would_know))
+        format!("The path could not deliver. {}", words::station(trouble))
+    } else if trouble.unwatched {
+        "Nobody watched the path meanwhile: whether it carried is not known.".to_owned()
     } else {
         "The path still carried.".to_owned()
     };
@@ -159,16 +216,20 @@ pub fn trouble_sentences(trouble: &Trouble, clock: &Clock<'_>, now_s: f64) -> Ve
         "nobody" => "Nobody needs to act.".to_owned(),
         who => format!("Whose job: {}.", lower_first(&words::who(who))),
     };
-    vec![
+    let mut out = vec![
         format!("From {} {until}{lasted}.", clock.edge(trouble.start_s)),
         effect,
         format!(
             "Began in: {}. Cause: {}{}. {who}",
             words::lane(trouble.lane).to_lowercase(),
             safe(&trouble.cause),
-            words::sureness(Some(trouble.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default(),
+            words::sureness(Some(trouble.confidence)).map(|sure| format!(" ({sure})")).unwrap_or_default(),
         ),
-    ]
+    ];
+    if !trouble.technician.is_empty() {
+        out.push(format!("For a technician: {}", safe(&trouble.technician)));
+    }
+    out
 }
 
 fn lower_first(text: &str) -> String {
@@ -198,7 +259,8 @@ fn figures(t: &mut Text, s: &Snapshot) {
     t.head("Figures");
     for target in &s.targets {
         t.item(&format!("{}, {}:", words::capital(&safe(&target.question)), safe(&target.target)));
-        t.under(&format!("{}{}", answered(target), times(target).map(|t| format!(" {t}")).unwrap_or_default()));
+        let more = [times(target), steadiness(target, s.watch.elapsed_s)];
+        t.under(&more.into_iter().flatten().fold(answered(target), |all, next| format!("{all} {next}")));
     }
 }
 
@@ -235,15 +297,43 @@ fn requirements(t: &mut Text, s: &Snapshot) {
         return;
     }
     t.head("Requirement by requirement");
+    if let Some(left_out) = left_out(s) {
+        t.say(left_out);
+    }
     for r in &s.requirements {
-        t.item(&format!("{}: {}.", safe(&r.name), words::standing(r.standing)));
-        t.under(&format!("Asks: {}", sentence(&r.asks)));
-        t.under(&format!("Measured: {}", sentence(&r.measured)));
-        if let Some(more) = words::more(r.needs_s) {
-            t.under(&more);
+        t.item(&format!("{}: {}.", words::capital(&safe(&r.name)), words::standing(r.standing)));
+        t.under(&format!("Asks for: {}", sentence(&r.asks)));
+        t.under(&format!("Seen: {}", sentence(&r.measured)));
+        for line in how_it_stands(r, s.watch.observed_s) {
+            t.under(&line);
         }
         t.under(&format!("Source: {}", sentence(&r.source)));
     }
+}
+
+/// What the requirements were not held against, where there is any of it.
+pub fn left_out(s: &Snapshot) -> Option<&'static str> {
+    (!s.mend.is_empty()).then_some("Outages that somebody at the site or the station can mend are left out of these.")
+}
+
+/// The odds that a requirement holds, and how long it takes to show, in sentences.
+pub fn how_it_stands(r: &Requirement, seen_s: f64) -> Vec<String> {
+    let mut out = Vec::new();
+    if let Some(p) = r.holds {
+        out.push(if r.standing == Standing::Open && too_little(seen_s) {
+            format!("The {} seen support no odds yet that it holds in the long run.", span(seen_s))
+        } else {
+            format!("Odds that it holds in the long run, going by the {} seen: {}.", span(seen_s), odds(p))
+        });
+    }
+    out.extend(words::more(r.needs_s));
+    match r.least_s {
+        Some(least) if least > seen_s && least.is_finite() => {
+            out.push(format!("No watch shorter than {} could show it, however well it goes.", words::days(least)));
+        }
+        _ => {}
+    }
+    out
 }
 
 fn identity(s: &Snapshot, clock: &Clock<'_>, zone: &TimeZone) -> String {

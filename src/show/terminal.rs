@@ -51,7 +51,12 @@ pub fn live(
     out
 }
 
-/// Lines for what changed between two snapshots, each with its time; none where nothing a reader cares for changed.
+/// How far a trouble's beginning may move between two looks and still be the same trouble, seconds (choice: a probe's
+/// turn or two, by which brackets narrow).
+const SAME_S: f64 = 2.0;
+
+/// Lines for what changed between two snapshots; none where nothing a reader cares for changed. Each carries the time
+/// it is printed, the end of `after`, so that lines never run backwards; when it happened is said where that is not now.
 /// Start with `Snapshot::default()` as `before` to introduce every lane.
 pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec<String> {
     let clock = Clock::new(after, zone);
@@ -67,33 +72,50 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         let is = words::state(view.lane, view.state);
         let was = was.map(|w| format!(", was: {}", words::state(view.lane, w))).unwrap_or_default();
         let last = if view.last.is_empty() { String::new() } else { format!(" ({})", seen(view, is)) };
-        changes.push((since, format!("{name}: {is}{was}{last}")));
+        let from = if now - since < 1.0 { String::new() } else { format!(", since {}", clock.at(since)) };
+        changes.push((since, format!("{name}: {is}{was}{last}{from}")));
     }
+    // Numbers shift when troubles are read together or apart; the lane and the beginning stay.
+    let mut earlier: Vec<&Trouble> = before.troubles.iter().collect();
     for t in &after.troubles {
         let number = t.number;
-        match before.troubles.iter().find(|b| b.number == number) {
-            None => changes.push((t.start_s[1], format!("Trouble {number} begins: {}", trouble_words(t, now)))),
+        // A beginning that is no number is no further off than itself.
+        let off = |b: &Trouble| (b.start_s[1] - t.start_s[1]).abs().max(0.0);
+        let same = (0..earlier.len())
+            .filter(|&i| earlier[i].lane == t.lane && off(earlier[i]) <= SAME_S)
+            .min_by(|&i, &j| off(earlier[i]).total_cmp(&off(earlier[j])));
+        let told = trouble_words(t, &clock, now);
+        match same.map(|i| earlier.remove(i)) {
+            None => changes.push((t.start_s[1], format!("Trouble {number}: {told}"))),
             Some(b) if b.end_s.is_none() && t.end_s.is_some() => {
-                let end = t.end_s.map_or(now, |e| e[1]);
-                changes.push((end, format!("Trouble {number} is over: {}", trouble_words(t, now))));
+                changes.push((t.end_s.map_or(now, |e| e[1]), format!("Trouble {number} is over: {told}")));
             }
             Some(b) if b.cause != t.cause => {
-                changes.push((now, format!("Trouble {number} is now read differently: {}", trouble_words(t, now))));
+                changes.push((now, format!("Trouble {number} is read differently now: {told}")));
             }
             Some(_) => {}
         }
+    }
+    for gone in earlier {
+        let line = format!("Trouble {}, {}, is read differently now.", gone.number, safe(&gone.cause));
+        changes.push((gone.start_s[1], line));
     }
     if before.verdict.kind != after.verdict.kind {
         changes.push((now, format!("So far: {}. {}", words::verdict(after), safe(&after.verdict.sentence))));
     }
     changes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    changes.into_iter().map(|(at, line)| format!("{}  {line}", clock.at(at))).collect()
+    changes.into_iter().map(|(_, line)| format!("{}  {line}", clock.at(now))).collect()
 }
 
-fn trouble_words(t: &Trouble, now_s: f64) -> String {
-    let kind = if t.outage { "outage" } else { "the path still carried" };
+/// Whether the path carried is only said once the trouble is over: until then nobody can know.
+fn trouble_words(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
+    let kind = match (t.outage, t.end_s) {
+        (true, _) => "; outage",
+        (false, Some(_)) => "; the path still carried",
+        (false, None) => "",
+    };
     let ended = if t.end_s.is_some() { format!("; {}", words::lasted(t, now_s)) } else { String::new() };
-    format!("{} ({kind}{ended})", safe(&t.sentence))
+    format!("{} (began {}{kind}{ended})", safe(&t.sentence), clock.at(t.start_s[1]))
 }
 
 fn title(s: &Snapshot) -> String {
@@ -102,14 +124,18 @@ fn title(s: &Snapshot) -> String {
 }
 
 fn progress(s: &Snapshot, left: Option<f64>, width: usize) -> String {
-    let seen = format!("{} seen", words::percent(s.watch.coverage));
+    let seen = format!("{} of it seen", words::percent(s.watch.coverage));
     let to_go = match left {
         Some(l) if l >= 1.0 => format!("{} left", span(l.round())),
         Some(_) => "finishing".to_owned(),
         None => "runs until stopped".to_owned(),
     };
     let whole = format!("{to_go}; {} watched, {seen}", span(s.watch.elapsed_s));
-    if words::columns(&whole) <= width { whole } else { format!("{to_go}; {seen}") }
+    if words::columns(&whole) <= width {
+        whole
+    } else {
+        format!("{to_go}; of {}, {}", span(s.watch.elapsed_s), seen.replace(" of it", ""))
+    }
 }
 
 /// One lane on one line. What is cut first on a narrow screen is what was last seen, never the state.

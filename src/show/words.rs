@@ -4,7 +4,7 @@
 
 use super::escape;
 use crate::judge::{Lane, Micros, WallTime};
-use crate::snapshot::{LaneState, Snapshot, Standing, Trouble, VerdictKind};
+use crate::snapshot::{LaneState, Snapshot, Standing, Trouble, VerdictKind, odds};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -47,20 +47,34 @@ pub fn percent(share: f64) -> String {
     }
 }
 
-/// How sure, in words; `None` where there is no honest figure.
+/// How sure of a cause, in words; `None` where there is no honest figure.
 pub fn sureness(confidence: Option<f64>) -> Option<String> {
     let c = confidence.filter(|c| c.is_finite())?;
-    Some(if c >= 0.995 {
-        "more than 99 % sure".to_owned()
-    } else {
-        format!("{:.0} % sure", (c.max(0.0) * 100.0).floor())
-    })
+    Some(format!("{} that it is this", odds(c)))
 }
 
-/// How sure, as a sentence.
-pub fn how_sure(confidence: Option<f64>) -> String {
-    sureness(confidence)
-        .map_or_else(|| "There is no honest figure for how sure this is.".to_owned(), |sure| format!("We are {sure}."))
+/// How sure, and of what, as a sentence; `None` where the verdict decides nothing or there is no honest figure.
+pub fn how_sure(s: &Snapshot) -> Option<String> {
+    let c = s.verdict.confidence.filter(|c| c.is_finite())?;
+    let seen = span(s.watch.observed_s);
+    Some(match s.verdict.kind {
+        VerdictKind::IpAlone => format!(
+            "How sure: going by the {seen} seen, the odds are {} that even the least certain requirement holds in the long run.",
+            odds(c)
+        ),
+        VerdictKind::AddCellular if c >= 1.0 => {
+            format!("How sure: what is required did not hold in the {seen} seen, and that is no matter of odds.")
+        }
+        VerdictKind::AddCellular => format!(
+            "How sure: going by the {seen} seen, the odds are {} that what is required does not hold in the long run.",
+            odds(c)
+        ),
+        VerdictKind::MendFirst => format!(
+            "How sure: the odds are {} that this is what was wrong, a first estimate from what else answered meanwhile.",
+            odds(c)
+        ),
+        VerdictKind::KeepWatching => return None,
+    })
 }
 
 /// How many troubles there were and how many of them interrupted the path, in one sentence.
@@ -224,22 +238,28 @@ pub fn watched(s: &Snapshot) -> String {
         _ => String::new(),
     };
     format!(
-        "Watched for {}{planned}; the path was seen for {} of that ({}).",
+        "Watched for {}{planned}; the path was seen for {}, {} of that time.",
         span(w.elapsed_s),
         span(w.observed_s),
         percent(w.coverage)
     )
 }
 
+/// A length for "about so much more" and "no shorter than": whole days from two days on, rounded up.
+pub fn days(seconds: f64) -> String {
+    let days = (seconds / 86_400.0).ceil();
+    if (3.0..1e6).contains(&days) { format!("{days} days") } else { span(seconds) }
+}
+
 /// How much more is needed, where it can be said.
 pub fn more(needs_s: Option<f64>) -> Option<String> {
-    needs_s.filter(|s| *s > 0.0 && s.is_finite()).map(|s| format!("About {} more of watching is needed.", span(s)))
+    needs_s.filter(|s| *s > 0.0 && s.is_finite()).map(|s| format!("About {} more of watching is needed.", days(s)))
 }
 
 /// The verdict in plain words.
 pub fn verdict(s: &Snapshot) -> String {
     match (s.verdict.kind, s.verdict.needs_s.filter(|n| *n > 0.0 && n.is_finite())) {
-        (VerdictKind::KeepWatching, Some(n)) => format!("{} (about {} more)", s.verdict.kind.words(), span(n)),
+        (VerdictKind::KeepWatching, Some(n)) => format!("{} (about {} more)", s.verdict.kind.words(), days(n)),
         (kind, _) => kind.words().to_owned(),
     }
 }
@@ -259,12 +279,20 @@ pub fn lasted(t: &Trouble, now_s: f64) -> String {
     }
 }
 
-/// Whether the station would have known.
-pub const fn station(would_know: Option<bool>) -> &'static str {
-    match would_know {
-        Some(true) => "The station would have known.",
-        Some(false) => "The station would not have known: it was over before the supervision interval ran out.",
-        None => "Whether the station would have known can't be said: its supervision interval is not known.",
+/// Whether the station would have known of an outage; where that hangs on how long it waits, from which wait on.
+pub fn station(t: &Trouble) -> String {
+    let [early, _, late] = t.start_s;
+    match (t.station_would_know, t.end_s) {
+        (Some(true), _) => "The station would have known.".to_owned(),
+        (Some(false), _) => {
+            "The station would not have known: it was over before the supervision interval ran out.".to_owned()
+        }
+        (None, Some([end_early, _, end_late])) => format!(
+            "A station that allows less than {} of silence would have known; one that allows {} or more would not.",
+            span((end_early - late).max(0.0)),
+            span((end_late - early).max(0.0))
+        ),
+        (None, None) => "Whether the station knows yet hangs on how long it waits in silence.".to_owned(),
     }
 }
 
@@ -366,9 +394,8 @@ mod tests {
         ] {
             assert_eq!(percent(share), words);
         }
-        assert_eq!(sureness(Some(0.9999)).as_deref(), Some("more than 99 % sure"));
-        assert_eq!(how_sure(Some(f64::NAN)), "There is no honest figure for how sure this is.");
-        assert_eq!(sureness(Some(0.949)).as_deref(), Some("94 % sure"));
+        assert_eq!(sureness(Some(0.9999)).as_deref(), Some("more than 999 in 1000 that it is this"));
+        assert_eq!(sureness(Some(f64::NAN)), None);
     }
 
     #[test]

@@ -4,7 +4,7 @@
 
 use super::cadence;
 use super::plan::{Host, Plan, Receiver, Transport};
-use crate::judge::Micros;
+use crate::judge::{CLOSE, Micros};
 
 /// The plan as plain lines. They hold text of the site file and the host: escape where shown.
 pub fn announce(plan: &Plan) -> Vec<String> {
@@ -30,6 +30,9 @@ pub fn announce(plan: &Plan) -> Vec<String> {
     } else {
         lines.push("  router: nothing; no interface is known".into());
     }
+    if !plan.loopback {
+        lines.extend(plan.signs.announced(plan.interface.as_deref().unwrap_or_default()));
+    }
     for r in &plan.resolvers {
         lines.push(format!(
             "  names: to resolver {}, two small DNS questions ({} and a name that must not exist), every {}",
@@ -48,13 +51,15 @@ pub fn announce(plan: &Plan) -> Vec<String> {
     if plan.receivers.is_empty() {
         lines.push("  receiver: nothing; none is named".into());
     }
+    lines.extend(super::announce_between::lines(plan));
     lines.push(closing_in(plan));
     lines.push(format!("Each answer is waited for {}.", plan.patience));
     lines.push("Never sent: an alarm event, a byte to a receiver beyond the connection, a scan, a sniff.".into());
     lines.push(
         "What is kept, in one file on this host: each question, its target, its time and what came back; this host's \
-         addresses and lease; hardware addresses of the gateway and of whoever answers as address server or claims \
-         this host's address. Nothing is sent elsewhere."
+         addresses and lease; hardware addresses of the gateway, of the neighbours this host's kernel knows and of whoever \
+         answers as address server or claims this host's address; what power supplies and the router say of themselves. \
+         Nothing is sent elsewhere."
             .into(),
     );
     lines
@@ -77,12 +82,13 @@ fn closing_in(plan: &Plan) -> String {
     let outside = if builtin { cadence::FLOOR_OUTSIDE_BUILTIN } else { cadence::FLOOR_OUTSIDE };
     let slow: Vec<(&str, Micros)> = [("reference points", outside), ("address", cadence::FLOOR_OFFERS)]
         .into_iter()
-        .filter(|(_, floor)| *floor > cadence::CLOSE)
+        .chain(plan.signs.sends_slowly().then_some(("the router's account of itself", cadence::FLOOR_SIGNS)))
+        .filter(|(_, floor)| *floor > CLOSE)
         .collect();
     let limits: Vec<String> = slow.iter().map(|(what, floor)| format!("{what} every {floor}")).collect();
     format!(
-        "While something is bad, what is slower than that becomes every {}, but not oftener than {}.",
-        cadence::CLOSE,
+        "From the first question unanswered until all is answered again, what is slower than that becomes every {}, but not oftener than {}.",
+        CLOSE,
         limits.join(" and ")
     )
 }

@@ -3,6 +3,13 @@
 //! Decides nothing by itself: `load` walks a file against it, `template` prints it, `model` reads what passed. A key
 //! that is not here does not exist, so a misspelt key can't be ignored in silence.
 
+mod between;
+mod network;
+mod panel;
+mod place;
+mod power;
+mod signs;
+
 use super::cadence;
 use super::value::{self, Form};
 use crate::judge::Micros;
@@ -48,8 +55,10 @@ pub enum Unset {
 
 /// The most receivers, reference points or resolvers a site file may name.
 pub const MOST_TARGETS: usize = 8;
-/// The most pieces of network gear.
+/// The most pieces of network gear, backups, and devices on the panel.
 pub const MOST_GEAR: usize = 16;
+/// The most conductors in the run to the communicator.
+pub const MOST_CONDUCTORS: usize = 8;
 /// The most planned spans.
 pub const MOST_PLANNED: usize = 64;
 /// The most attempts in a retry schedule.
@@ -67,14 +76,41 @@ pub const REQUIREMENT_SETS: &[&str] = &["household", "small-business", "line-sec
 pub const USES: &[&str] = &["burglary", "fire", "co", "medical", "hold-up"];
 /// Words of `[[receiver]] transport`.
 pub const TRANSPORTS: &[&str] = &["tcp", "tls"];
+/// Words of `[[idle_test]] over`.
+pub const OVER: &[&str] = &["tcp", "udp"];
 /// Words of `[[gear]] powered_by`.
 pub const POWERED_BY: &[&str] = &["wall", "backup", "switched-outlet", "unknown"];
+/// Words of `[[gear]] kind`.
+pub const GEAR_KINDS: &[&str] = &[
+    "cable-modem",
+    "dsl-modem",
+    "optical-terminal",
+    "cable-gateway",
+    "dsl-gateway",
+    "router",
+    "access-point",
+    "switch",
+    "bridge",
+    "agent",
+    "unknown",
+];
+/// Words of `[panel] standby`.
+pub const STANDBYS: &[&str] = &[
+    "us-household",
+    "en-grade-1-2",
+    "en-grade-3-4",
+    "en-grade-3-4-reported",
+    "pd6662-grade-3-4",
+    "pd6662-grade-3-4-reported",
+];
+/// Words of `[wiring] strand`.
+pub const STRANDS: &[&str] = &["solid", "stranded"];
+/// Words of `[wiring] data`.
+pub const DATA: &[&str] = &["crossed", "straight"];
+/// Words of both ends of a `[[conductor]]`.
+pub const TERMINALS: &[&str] = &["positive", "negative", "data-in", "data-out"];
 
 const NAME: Form = Form::Label { longest: 40 };
-const MILLIAMPERES: Form = Form::Whole { least: 0, most: 20_000 };
-
-const HOURS_PER_YEAR: Form = Form::Whole { least: 0, most: 8_760 };
-
 const fn every(least: Micros) -> Form {
     Form::Length { least, most: cadence::CEILING }
 }
@@ -87,389 +123,34 @@ const SAID_FOR: &[(&str, &str, &[&str])] = &[
     ("resolver", "address", &["host", "ip", "ip_address", "hostname", "server"]),
     ("planned", "from", &["start", "begin"]),
     ("planned", "to", &["end", "until"]),
+    ("panel", "communicator_mac", &["hardware_address"]),
+    ("power", "nut", &["nut_server", "nut_host"]),
 ];
 
 /// All sections, in the order of the template.
 pub static SECTIONS: &[Section] = &[
-    Section {
-        name: "site",
-        many: None,
-        about: &["What the site is and what it is judged by."],
-        keys: &[
-            Key {
-                name: "id",
-                form: Form::Id { longest: 40 },
-                unset: Unset::Is("\"site\""),
-                example: "\"site-0042\"",
-                about: "Your own mark for the site, shown on reports. Use no person's name and no street address.",
-            },
-            Key {
-                name: "kind",
-                form: Form::Word(KINDS),
-                unset: Unset::Is("\"household\""),
-                example: "\"small-business\"",
-                about: "What the site is.",
-            },
-            Key {
-                name: "access",
-                form: Form::Word(ACCESSES),
-                unset: Unset::Is("\"unknown\""),
-                example: "\"fibre\"",
-                about: "The kind of line the internet comes by.",
-            },
-            Key {
-                name: "interface",
-                form: Form::Interface,
-                unset: Unset::Later("the one that holds the default route"),
-                example: "\"eth0\"",
-                about: "The network interface to look through.",
-            },
-            Key {
-                name: "lease_file",
-                form: Form::File,
-                unset: Unset::Later("the usual places of the known address clients"),
-                example: "\"/var/lib/dhcp/dhclient.eth0.leases\"",
-                about: "A lease file of this host's own address client, read besides the usual places.",
-            },
-            Key {
-                name: "requirements",
-                form: Form::WordOrFile(REQUIREMENT_SETS),
-                unset: Unset::Is("\"household\""),
-                example: "\"household\"",
-                about: "The set of thresholds the site is judged by: one that ships, or a file of your own beside this one \
-                        (copy config/requirements/template.toml).",
-            },
-            Key {
-                name: "supervision",
-                form: Form::Length { least: Micros::from_secs(10), most: Micros::from_secs(32 * 86_400) },
-                unset: Unset::Later("not known, and the report says so"),
-                example: "\"25h\"",
-                about: "How long the station waits in silence before it knows. Ask the station; it is on the account.",
-            },
-            Key {
-                name: "uses",
-                form: Form::Words(USES),
-                unset: Unset::Is("[\"burglary\"]"),
-                example: "[\"burglary\"]",
-                about: "What the alarm system signals. Only burglary can be judged here: with fire, co, medical or \
-                        hold-up among them the answer is \"out of scope\", and the authority decides.",
-            },
-        ],
-    },
-    Section {
-        name: "receiver",
-        many: Some(MOST_TARGETS),
-        about: &[
-            "A receiver of the monitoring station. Only what is named here is ever connected to; the connection is",
-            "closed at once and nothing is sent on it. Ask the station before you name its receiver.",
-        ],
-        keys: &[
-            Key {
-                name: "name",
-                form: NAME,
-                unset: Unset::Refused,
-                example: "\"first receiver\"",
-                about: "What reports call it.",
-            },
-            Key {
-                name: "host",
-                form: Form::Host,
-                unset: Unset::Refused,
-                example: "\"receiver.station.example\"",
-                about: "Its name or address.",
-            },
-            Key {
-                name: "port",
-                form: Form::Whole { least: 1, most: 65_535 },
-                unset: Unset::Refused,
-                example: "9999",
-                about: "Its TCP port.",
-            },
-            Key {
-                name: "transport",
-                form: Form::Word(TRANSPORTS),
-                unset: Unset::Is("\"tcp\""),
-                example: "\"tls\"",
-                about: "tcp: connect and close. tls: also complete a TLS handshake.",
-            },
-        ],
-    },
-    Section {
-        name: "reference",
-        many: Some(MOST_TARGETS),
-        about: &[
-            "An outside address asked one small DNS question, to tell \"the internet\" from \"the receiver\". Name at",
-            "least three that have nothing to do with each other, and only ones you may use. Without any, four of the",
-            "DNS root's service addresses are asked, not oftener than every 10 s each.",
-        ],
-        keys: &[
-            Key {
-                name: "name",
-                form: NAME,
-                unset: Unset::Refused,
-                example: "\"first reference\"",
-                about: "What reports call it.",
-            },
-            Key {
-                name: "address",
-                form: Form::AddressPort { port: 53 },
-                unset: Unset::Refused,
-                example: "\"192.0.2.53\"",
-                about: "Its address, with a port if it is not 53: \"192.0.2.53:5300\", \"[2001:db8::53]:5300\".",
-            },
-        ],
-    },
-    Section {
-        name: "resolver",
-        many: Some(MOST_TARGETS),
-        about: &["A name server to ask directly. Without any: those of the lease or of the host."],
-        keys: &[Key {
-            name: "address",
-            form: Form::AddressPort { port: 53 },
-            unset: Unset::Refused,
-            example: "\"192.0.2.1\"",
-            about: "Its address, with a port if it is not 53.",
-        }],
-    },
-    Section {
-        name: "names",
-        many: None,
-        about: &["What the resolvers are asked."],
-        keys: &[Key {
-            name: "existing",
-            form: Form::Name,
-            unset: Unset::Is("\"example.com.\""),
-            example: "\"example.com.\"",
-            about: "A name known to exist (RFC 2606 keeps the default for such use).",
-        }],
-    },
-    Section {
-        name: "cadence",
-        many: None,
-        about: &[
-            "How often each question is asked while all is well. While something is bad it is asked every second, where",
-            "the least allowed lets it.",
-        ],
-        keys: &[
-            Key {
-                name: "local",
-                form: every(cadence::FLOOR_LOCAL),
-                unset: Unset::Later("\"1s\" in a survey"),
-                example: "\"1s\"",
-                about: "This host's link and addresses, read from the kernel. Sends nothing.",
-            },
-            Key {
-                name: "router",
-                form: every(cadence::FLOOR_ROUTER),
-                unset: Unset::Later("\"1s\" in a survey"),
-                example: "\"1s\"",
-                about: "The gateway.",
-            },
-            Key {
-                name: "names",
-                form: every(cadence::FLOOR_NAMES),
-                unset: Unset::Later("\"2s\" in a survey"),
-                example: "\"2s\"",
-                about: "Each resolver.",
-            },
-            Key {
-                name: "outside",
-                form: every(cadence::FLOOR_OUTSIDE),
-                unset: Unset::Later("\"10s\" in a survey"),
-                example: "\"10s\"",
-                about: "Each reference point. The built-in ones are not asked oftener than every 10 s.",
-            },
-            Key {
-                name: "receiver",
-                form: every(cadence::FLOOR_RECEIVER),
-                unset: Unset::Later("\"5s\" in a survey"),
-                example: "\"5s\"",
-                about: "Each receiver.",
-            },
-            Key {
-                name: "offers",
-                form: every(cadence::FLOOR_OFFERS),
-                unset: Unset::Later("\"60s\" in a survey"),
-                example: "\"60s\"",
-                about: "A look for address servers and address conflicts. These are broadcasts.",
-            },
-        ],
-    },
-    Section {
-        name: "mains",
-        many: None,
-        about: &["What is known of the power of the network gear. A week almost never shows a power cut."],
-        keys: &[
-            Key {
-                name: "backed",
-                form: Form::Flag,
-                unset: Unset::Later("not known"),
-                example: "true",
-                about: "Whether the whole chain of network gear is on a battery backup.",
-            },
-            Key {
-                name: "minutes",
-                form: Form::Whole { least: 0, most: 10_080 },
-                unset: Unset::Later("not known"),
-                example: "90",
-                about: "How long that backup carries the gear, in minutes, measured rather than from the label.",
-            },
-            Key {
-                name: "hours_down_per_year",
-                form: HOURS_PER_YEAR,
-                unset: Unset::Later("left out of the outlook, which says so"),
-                example: "4",
-                about: "Hours a year in which the network gear is without power, after its backup.",
-            },
-        ],
-    },
-    Section {
-        name: "signalling",
-        many: None,
-        about: &["How the alarm communicator tries to get an alarm through. Its manual or its maker says."],
-        keys: &[
-            Key {
-                name: "retries",
-                form: Form::Lengths { least: Micros::ZERO, most: Micros::from_secs(86_400), count: MOST_RETRIES },
-                unset: Unset::Later("at once and after 5, 15, 35 and 75 s, a choice of this program"),
-                example: "[\"0s\", \"5s\", \"15s\", \"35s\", \"75s\"]",
-                about: "When it tries, counted from the alarm, one after the other.",
-            },
-            Key {
-                name: "within",
-                form: Form::Length { least: Micros::from_secs(1), most: Micros::from_secs(86_400) },
-                unset: Unset::Later("90 s, or what the set of thresholds says"),
-                example: "\"90s\"",
-                about: "Within which time an alarm must be through.",
-            },
-        ],
-    },
-    Section {
-        name: "recalled",
-        many: None,
-        about: &["What the customer recalls of the last year. Weak evidence, and shown as such."],
-        keys: &[
-            Key {
-                name: "outages_last_year",
-                form: Form::Whole { least: 0, most: 366 },
-                unset: Unset::Later("nobody was asked"),
-                example: "3",
-                about: "How often the internet was away, as far as anyone recalls.",
-            },
-            Key {
-                name: "worst",
-                form: Form::Length { least: Micros::from_secs(1), most: Micros::from_secs(366 * 86_400) },
-                unset: Unset::Later("not known"),
-                example: "\"12h\"",
-                about: "How long the worst of them lasted.",
-            },
-        ],
-    },
-    Section {
-        name: "cellular",
-        many: None,
-        about: &["A cellular second path, for the outlook. Nothing here can be seen from the network."],
-        keys: &[
-            Key {
-                name: "hours_down_per_year",
-                form: HOURS_PER_YEAR,
-                unset: Unset::Later("44 hours (0.5 % of the year), a choice of this program"),
-                example: "44",
-                about: "Hours a year in which the cellular path is down.",
-            },
-            Key {
-                name: "shared_percent",
-                form: Form::Whole { least: 0, most: 100 },
-                unset: Unset::Later("10, a choice of this program"),
-                example: "10",
-                about: "Of the better path's failures, how many in a hundred take both paths (a wide power cut, one trench).",
-            },
-            Key {
-                name: "monthly_fee",
-                form: Form::Whole { least: 0, most: 1_000_000 },
-                unset: Unset::Later("not entered, and nothing is said of cost"),
-                example: "10",
-                about: "What it costs a month, in your own money.",
-            },
-        ],
-    },
-    Section {
-        name: "planned",
-        many: Some(MOST_PLANNED),
-        about: &["A drill or planned work. What happens in it counts neither for nor against the path."],
-        keys: &[
-            Key {
-                name: "from",
-                form: Form::Time,
-                unset: Unset::Refused,
-                example: "\"2026-03-10T09:00:00Z\"",
-                about: "From when, with the offset from UTC (RFC 3339).",
-            },
-            Key {
-                name: "to",
-                form: Form::Time,
-                unset: Unset::Refused,
-                example: "\"2026-03-10T10:00:00Z\"",
-                about: "Until when.",
-            },
-            Key {
-                name: "what",
-                form: NAME,
-                unset: Unset::Is("\"planned\""),
-                example: "\"yearly drill\"",
-                about: "What was planned.",
-            },
-        ],
-    },
-    Section {
-        name: "gear",
-        many: Some(MOST_GEAR),
-        about: &["A piece of network gear on the path: line terminal, router, switch, radio bridge."],
-        keys: &[
-            Key {
-                name: "name",
-                form: NAME,
-                unset: Unset::Refused,
-                example: "\"router\"",
-                about: "What reports call it.",
-            },
-            Key {
-                name: "powered_by",
-                form: Form::Word(POWERED_BY),
-                unset: Unset::Is("\"unknown\""),
-                example: "\"wall\"",
-                about: "Where its power comes from.",
-            },
-        ],
-    },
-    Section {
-        name: "panel",
-        many: None,
-        about: &["The alarm panel, for the worksheets. Nothing is ever sent to it or powered from it."],
-        keys: &[
-            Key {
-                name: "aux_limit_ma",
-                form: MILLIAMPERES,
-                unset: Unset::Later("not known"),
-                example: "600",
-                about: "What its auxiliary output may deliver, in mA, from its manual.",
-            },
-            Key {
-                name: "aux_load_ma",
-                form: MILLIAMPERES,
-                unset: Unset::Later("not known"),
-                example: "240",
-                about: "What already hangs on that output, in mA.",
-            },
-            Key {
-                name: "communicator_mac",
-                form: Form::HardwareAddress,
-                unset: Unset::Later("not known"),
-                example: "\"02:00:5e:10:00:01\"",
-                about: "The hardware address of the communicator.",
-            },
-        ],
-    },
+    place::SITE,
+    network::RECEIVER,
+    network::REFERENCE,
+    network::RESOLVER,
+    network::NAMES,
+    network::CADENCE,
+    between::IDLE_TEST,
+    between::STUN_SERVER,
+    between::CONTROL_PAGE,
+    between::TIME_SOURCE,
+    signs::POWER,
+    place::SIGNALLING,
+    place::RECALLED,
+    place::PLANNED,
+    power::MAINS,
+    power::GEAR,
+    power::BACKUP,
+    power::CELLULAR,
+    panel::PANEL,
+    panel::DEVICE,
+    panel::WIRING,
+    panel::CONDUCTOR,
 ];
 
 /// The section of this name.

@@ -7,6 +7,7 @@
 use super::cadence;
 use super::keys::{self, Key, Section, Unset};
 use super::model::{Row, Rows, SiteFile};
+use super::plan::Host;
 use super::value::{self, Form, Value};
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -67,6 +68,8 @@ pub fn load(file: &str, bytes: &[u8]) -> Result<SiteFile, Vec<Problem>> {
     let rows = walk.document(document.get_ref());
     walk.duplicates(&rows);
     walk.planned(&rows);
+    walk.power(&rows);
+    walk.receivers_apart(&rows);
     walk.floors(&rows);
     if walk.problems.is_empty() {
         return Ok(SiteFile::from_rows(rows));
@@ -271,6 +274,52 @@ impl Walk<'_> {
         }
     }
 
+    /// Keys that make sense only together, and backups that gear names and nobody describes.
+    fn power(&mut self, rows: &Rows) {
+        let single = |section: &str| rows.get(section).and_then(|r| r.first());
+        for (section, has, wants) in [("mains", "saifi", "caidi"), ("mains", "caidi", "saifi")] {
+            let Some(row) = single(section) else { continue };
+            if let (Some((_, at)), false) = (row.values.get(has), row.has(wants)) {
+                let (place, found) = (format!("{has} in [{section}]"), self.quote(at.clone()));
+                let fix = format!("give {wants} too, or leave {has} out");
+                self.problem(at.clone(), place, found, format!("{has} and {wants} together"), fix);
+            }
+        }
+        let backups = rows.get("backup").map_or(&[][..], Vec::as_slice);
+        for (i, gear) in rows.get("gear").map_or(&[][..], Vec::as_slice).iter().enumerate() {
+            if let Some((named, at)) = gear.values.get("backup")
+                && !backups.iter().any(|b| b.values.get("name").is_some_and(|(name, _)| name == named))
+            {
+                let (place, found) = (format!("backup in [[gear]] number {}", i + 1), self.quote(at.clone()));
+                let fix = "describe it under [[backup]] with this name, or put the name right".into();
+                self.problem(at.clone(), place, found, "the name of a [[backup]]".into(), fix);
+            }
+        }
+    }
+
+    /// Nothing is sent to a receiver: it can't be a host that is asked or on which idle connections are held.
+    fn receivers_apart(&mut self, rows: &Rows) {
+        let hosts =
+            |section: &str| rows.get(section).map_or(&[][..], Vec::as_slice).iter().map(|r| r.values.get("host"));
+        // A name is the same in any case and with its closing dot or without (RFC 4343, RFC 1034 section 3.1).
+        let one = |v: &Value| match v {
+            Value::Host(Host::Name(name)) => Host::Name(name.trim_end_matches('.').to_ascii_lowercase()),
+            Value::Host(address @ Host::Address(_)) => address.clone(),
+            _ => Host::Name(String::new()),
+        };
+        let receivers: Vec<Host> = hosts("receiver").flatten().map(|(v, _)| one(v)).collect();
+        for section in ["idle_test", "stun_server", "control_page", "time_source"] {
+            for (i, found) in hosts(section).enumerate() {
+                let Some((host, at)) = found.filter(|(v, _)| receivers.contains(&one(v))) else { continue };
+                debug_assert!(matches!(host, Value::Host(_)));
+                let found = self.quote(at.clone());
+                let place = format!("host in [[{section}]] number {}", i + 1);
+                let fix = "name a host that is no receiver: nothing is ever sent to one".into();
+                self.problem(at.clone(), place, found, "another host than a receiver".into(), fix);
+            }
+        }
+    }
+
     /// The floor of the built-in reference points, which holds only where the file names none of its own.
     fn floors(&mut self, rows: &Rows) {
         let named = rows.get("reference").is_some_and(|r| !r.is_empty());
@@ -354,10 +403,14 @@ fn settle(form: &Form, value: &DeValue<'_>) -> Result<Value, String> {
         }
         (DeValue::Array(_), _) => Err("write one value, without brackets".into()),
         (DeValue::Table(_), _) => Err("write one value; this key has no keys below it".into()),
-        (DeValue::Float(_), Form::Whole { .. }) => Err("write it without a fraction".into()),
+        (DeValue::Float(x), _) => match x.as_str().replace('_', "").parse() {
+            Ok(x) => form.number(x),
+            Err(_) => Err("write a number".into()),
+        },
         (_, Form::Words(_) | Form::Lengths { .. }) => Err("write words in quotes, in brackets".into()),
         (_, Form::Flag) => Err("write true or false".into()),
         (_, Form::Whole { .. }) => Err("write a whole number, without quotes".into()),
+        (_, Form::Amount(dimension)) if dimension.units.is_empty() => Err("write a number, without quotes".into()),
         (_, _) => Err("put it in quotes".into()),
     }
 }

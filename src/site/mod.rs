@@ -3,10 +3,11 @@
 //! In order: `keys` (the one table of what a site file may say), `value` (one value read and checked), `model` (what a
 //! checked file says), `load` (text to model, or every problem found), `template` (the commented file, from the same
 //! table), `cadence` (floors and defaults), `host` (what this host knows), `resolve` (all of it to the plan),
-//! `announce` (the plan in words, before the first packet), `plan` (what the agent will do, every value settled),
+//! `signs` (which signs of lost power are looked for), `announce` (the plan in words, before the first packet), `plan` (what the agent will do, every value settled),
 //! `requirements` (named thresholds).
 
 pub mod announce;
+mod announce_between;
 pub mod cadence;
 pub mod host;
 pub mod keys;
@@ -15,12 +16,13 @@ pub mod model;
 pub mod plan;
 pub mod requirements;
 pub mod resolve;
+pub mod signs;
 pub mod template;
 pub mod value;
 
 pub use announce::announce;
 pub use host::HostFacts;
 pub use load::{Problem, load};
-pub use model::SiteFile;
+pub use model::{Activation, SiteFile};
 pub use plan::*;
-pub use resolve::{Settled, resolve};
+pub use resolve::{Settled, resolve, resolve_at};

@@ -3,10 +3,14 @@
 //! Built only from rows that passed `load`; it checks nothing again and fills nothing in: what the file left open stays
 //! `None` until `resolve` settles it with what the host knows.
 
+mod power;
+
 use super::load;
 use super::plan::{
-    Access, Background, Gear, Host, Panel, PoweredBy, Receiver, Reference, Resolver, SiteKind, Transport, Use,
+    Access, Asked, Background, Between, ControlPage, Host, IdleTest, Receiver, Reference, Resolver, SiteKind,
+    Transport, Use,
 };
+use super::signs::{Nut, PowerSources, Snmp};
 use super::value::Value;
 use crate::judge::{Micros, Planned, Recalled, WallTime};
 use serde::de::value::{Error as NoSuchWord, StrDeserializer};
@@ -43,8 +47,23 @@ pub struct SiteFile {
     pub existing_name: String,
     /// How often, where the file says.
     pub cadence: Wishes,
+    /// Whom to ask of the mains and of the router's life.
+    pub power: PowerSources,
+    /// What is asked about what lies between.
+    pub between: Between,
     /// What no probe can find out.
     pub background: Background,
+    /// What activates the communicator. Part of no plan, so that no record keeps it.
+    pub activation: Activation,
+}
+
+/// What activates the communicator, as entered.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Activation {
+    /// Its serial number.
+    pub serial: Option<String>,
+    /// Its activation code.
+    pub code: Option<String>,
 }
 
 /// The cadence a site file asks for; `None`: the default of the mode.
@@ -62,6 +81,10 @@ pub struct Wishes {
     pub receiver: Option<Micros>,
     /// A round of discover and conflict probe.
     pub offers: Option<Micros>,
+    /// Mains.
+    pub mains: Option<Micros>,
+    /// The slower signs of lost power.
+    pub signs: Option<Micros>,
 }
 
 impl Default for SiteFile {
@@ -83,6 +106,11 @@ pub(super) struct Row {
 }
 
 impl Row {
+    /// Whether the file gave it, in a sound form or not.
+    pub(super) fn has(&self, key: &str) -> bool {
+        self.values.contains_key(key) || self.refused.contains(&key)
+    }
+
     /// The values under these keys, if all are there: what two entries must not share.
     pub(super) fn mark<'r>(&'r self, keys: &[&str]) -> Option<Vec<&'r Value>> {
         keys.iter().map(|k| self.values.get(*k).map(|(v, _)| v)).collect()
@@ -121,6 +149,14 @@ impl Row {
         }
     }
 
+    fn needed_length(&mut self, key: &'static str) -> Micros {
+        self.length(key).expect("it has a default in the table of keys")
+    }
+
+    fn port(&mut self, key: &'static str) -> u16 {
+        self.whole(key).and_then(|p| u16::try_from(p).ok()).expect("load keeps ports within u16 and gives or wants one")
+    }
+
     fn lengths(&mut self, key: &'static str) -> Option<Vec<Micros>> {
         match self.take(key)? {
             Value::Lengths(l) => Some(l),
@@ -149,6 +185,10 @@ impl Row {
         }
     }
 
+    fn address(&mut self, key: &'static str) -> Option<SocketAddr> {
+        self.values.contains_key(key).then(|| self.socket(key))
+    }
+
     fn host(&mut self, key: &'static str) -> Host {
         match self.take(key) {
             Some(Value::Host(h)) => h,
@@ -168,13 +208,12 @@ impl SiteFile {
         let mut site = single(&mut rows, "site");
         let mut names = single(&mut rows, "names");
         let mut cadence = single(&mut rows, "cadence");
-        let mut mains = single(&mut rows, "mains");
-        let mut panel = single(&mut rows, "panel");
+        let mut sources = single(&mut rows, "power");
+        let (unit, community) = (sources.needed_text("nut_unit"), sources.needed_text("snmp_community"));
         let mut signalling = single(&mut rows, "signalling");
         let mut recalled = single(&mut rows, "recalled");
-        let mut cellular = single(&mut rows, "cellular");
         let worst = recalled.length("worst");
-        let file = Self {
+        let mut file = Self {
             id: site.needed_text("id"),
             kind: site.word("kind"),
             interface: site.text("interface"),
@@ -188,7 +227,7 @@ impl SiteFile {
             receivers: each(&mut rows, "receiver", |r| Receiver {
                 name: r.needed_text("name").into(),
                 host: r.host("host"),
-                port: r.whole("port").and_then(|p| u16::try_from(p).ok()).expect("load keeps ports within u16"),
+                port: r.port("port"),
                 transport: r.word::<Transport>("transport"),
             }),
             references: each(&mut rows, "reference", |r| Reference {
@@ -205,43 +244,60 @@ impl SiteFile {
                 outside: cadence.length("outside"),
                 receiver: cadence.length("receiver"),
                 offers: cadence.length("offers"),
+                mains: cadence.length("mains"),
+                signs: cadence.length("signs"),
             },
+            power: PowerSources {
+                nut: sources.address("nut").map(|server| Nut { unit, server }),
+                ask_router: sources.flag("ask_router").expect("it has a default"),
+                snmp: sources.address("snmp").map(|agent| Snmp { agent, community }),
+            },
+            between: between(&mut rows),
             background: Background {
                 access: site.word::<Access>("access"),
-                mains_backed: mains.flag("backed"),
-                backup_minutes: mains.whole("minutes"),
-                gear: each(&mut rows, "gear", |r| Gear {
-                    name: r.needed_text("name"),
-                    powered_by: r.word::<PoweredBy>("powered_by"),
-                }),
                 recalled: recalled.whole("outages_last_year").map(|last_year| Recalled { last_year, worst }),
                 retries: signalling.lengths("retries"),
                 within: signalling.length("within"),
-                mains_hours: mains.whole("hours_down_per_year"),
-                cellular_hours: cellular.whole("hours_down_per_year"),
-                shared_percent: cellular.whole("shared_percent"),
-                monthly_fee: cellular.whole("monthly_fee"),
                 planned: each(&mut rows, "planned", |r| Planned {
                     from: r.time("from"),
                     to: r.time("to"),
                     what: r.needed_text("what"),
                 }),
-                panel: Panel {
-                    aux_limit_ma: panel.whole("aux_limit_ma"),
-                    aux_load_ma: panel.whole("aux_load_ma"),
-                    communicator_mac: match panel.take("communicator_mac") {
-                        Some(Value::Hardware(mac)) => Some(mac),
-                        None => None,
-                        other => unreachable!("communicator_mac passed its form, yet it is {other:?}"),
-                    },
-                },
+                ..Background::default()
             },
+            activation: Activation::default(),
         };
-        for row in [site, names, cadence, mains, panel, signalling, recalled, cellular] {
+        file.activation = power::read(&mut rows, &mut file.background);
+        for row in [site, names, cadence, sources, signalling, recalled] {
             row.finish();
         }
         debug_assert!(rows.is_empty(), "sections that load knows and the model does not read: {rows:?}");
         file
+    }
+}
+
+fn between(rows: &mut Rows) -> Between {
+    let asked = |r: &mut Row| Asked {
+        name: r.needed_text("name").into(),
+        host: r.host("host"),
+        port: r.port("port"),
+        every: r.needed_length("every"),
+    };
+    Between {
+        idle_tests: each(rows, "idle_test", |r| IdleTest {
+            at: asked(r),
+            over: r.word("over"),
+            longest: r.needed_length("longest"),
+        }),
+        stun_servers: each(rows, "stun_server", asked),
+        control_pages: each(rows, "control_page", |r| ControlPage {
+            at: asked(r),
+            path: r.needed_text("path"),
+            status: r.whole("status").and_then(|s| u16::try_from(s).ok()).expect("load keeps a status within u16"),
+            body: r.text("body"),
+        }),
+        time_sources: each(rows, "time_source", asked),
+        ..Between::default()
     }
 }
 
@@ -270,6 +326,10 @@ fn of_word<T: DeserializeOwned>(word: &str) -> T {
 mod tests {
     use super::*;
     use crate::site::keys;
+    use crate::worksheet::battery::Standby;
+    use crate::worksheet::conductor::{Data, Terminal};
+    use crate::worksheet::copper::Strand;
+    use crate::worksheet::given::{GearKind, PoweredBy};
 
     #[test]
     fn every_word_of_the_table_names_a_value() {
@@ -282,7 +342,13 @@ mod tests {
         all::<Access>(keys::ACCESSES);
         all::<Use>(keys::USES);
         all::<Transport>(keys::TRANSPORTS);
+        all::<crate::judge::Transport>(keys::OVER);
         all::<PoweredBy>(keys::POWERED_BY);
+        all::<GearKind>(keys::GEAR_KINDS);
+        all::<Standby>(keys::STANDBYS);
+        all::<Strand>(keys::STRANDS);
+        all::<Data>(keys::DATA);
+        all::<Terminal>(keys::TERMINALS);
     }
 
     #[test]

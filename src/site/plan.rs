@@ -2,14 +2,20 @@
 //! printed before the first packet.
 
 use crate::judge::delivering::{DEFAULT_RETRIES, DEFAULT_WITHIN, Signalling};
-use crate::judge::outlook::Assumed;
+use crate::judge::drill::{Drill, DrillResult, Lasted};
 use crate::judge::{Known, Micros, Planned, Prior, Recalled};
+use crate::worksheet::outlook;
+use crate::worksheet::units::Hours;
 use serde::{Deserialize, Serialize};
 use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::Arc;
 
+pub use super::signs::{Nut, PowerSources, Signs, Snmp};
 pub use crate::judge::Access;
+pub use crate::worksheet::given::{
+    Backup, Cellular, Device, Drilled, DrilledTime, Gear, Mains, Panel, Power, PoweredBy, Wiring,
+};
 
 /// What the site is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -56,41 +62,6 @@ impl Use {
     }
 }
 
-/// Where a piece of network gear takes its power.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum PoweredBy {
-    /// A wall outlet.
-    Wall,
-    /// A battery backup.
-    Backup,
-    /// An outlet with a wall switch: someone will switch it off.
-    SwitchedOutlet,
-    /// Not known.
-    #[default]
-    Unknown,
-}
-
-/// A piece of network gear on the path.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Gear {
-    /// Its name in the site file.
-    pub name: String,
-    /// Where its power comes from.
-    pub powered_by: PoweredBy,
-}
-
-/// What is known of the alarm panel. Nothing is ever sent to it.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Panel {
-    /// What its auxiliary output may deliver, mA.
-    pub aux_limit_ma: Option<u32>,
-    /// What already hangs on it, mA.
-    pub aux_load_ma: Option<u32>,
-    /// The communicator's hardware address.
-    pub communicator_mac: Option<[u8; 6]>,
-}
-
 /// What the site file says of the site that no probe can find out. Nothing here changes what is sent.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Background {
@@ -125,28 +96,92 @@ pub struct Background {
     /// What a cellular path costs a month.
     #[serde(default)]
     pub monthly_fee: Option<u32>,
+    /// How long the mobile mast runs without mains.
+    #[serde(default)]
+    pub mast_holds: Option<Hours>,
+    /// The mains supply.
+    #[serde(default)]
+    pub mains: Mains,
+    /// Battery backups of network gear.
+    #[serde(default)]
+    pub backups: Vec<Backup>,
+    /// What hangs on the panel.
+    #[serde(default)]
+    pub devices: Vec<Device>,
+    /// The run between panel and communicator.
+    #[serde(default)]
+    pub wiring: Wiring,
     /// Drills and planned works.
     #[serde(default)]
     pub planned: Vec<Planned>,
+    /// What drills measured.
+    #[serde(default)]
+    pub drilled: Drilled,
 }
 
 impl Background {
+    /// The part of it that the worksheets use.
+    pub fn power(&self, site: &str) -> Power {
+        Power {
+            site: site.into(),
+            line: self.line(),
+            backed: self.mains_backed,
+            carries: self.backup_minutes.map(|m| Hours::minutes(f64::from(m))),
+            hours_down: self.mains_hours,
+            mains: self.mains.clone(),
+            gear: self.gear.clone(),
+            backups: self.backups.clone(),
+            panel: self.panel.clone(),
+            devices: self.devices.clone(),
+            wiring: self.wiring.clone(),
+            cellular: Cellular {
+                hours_down: self.cellular_hours,
+                shared_percent: self.shared_percent,
+                monthly_fee: self.monthly_fee,
+                holds: self.mast_holds,
+            },
+            drilled: self.drilled.clone(),
+        }
+    }
+
+    fn line(&self) -> Prior {
+        Prior { access: (self.access != Access::Unknown).then_some(self.access), recalled: self.recalled }
+    }
+
     /// The part of it that the judge uses.
     pub fn known(&self) -> Known {
         Known {
-            prior: Prior { access: (self.access != Access::Unknown).then_some(self.access), recalled: self.recalled },
+            prior: self.line(),
             signalling: Signalling {
                 retries: self.retries.clone().unwrap_or_else(|| DEFAULT_RETRIES.to_vec()),
                 within: self.within.unwrap_or(DEFAULT_WITHIN),
                 named: self.within.is_some(),
             },
-            assumed: Assumed {
-                mains_hours: self.mains_hours.map(f64::from),
-                cellular_hours: self.cellular_hours.map(f64::from),
-                shared: self.shared_percent.map(|p| f64::from(p) / 100.0),
-                monthly_fee: self.monthly_fee.map(f64::from),
-            },
+            assumed: outlook::assumed(&self.power("")),
             planned: self.planned.clone(),
+            standby: outlook::standby(&self.power("")),
+        }
+    }
+
+    /// Puts what drills measured, in their order, in the place of what was known before; each with its day (UTC).
+    pub fn take_drills(&mut self, results: &[DrillResult]) {
+        let hours = |t: Micros| Hours::of(t.secs() / 3_600.0);
+        for r in results {
+            let Some(on) = r.began.and_then(|w| jiff::Timestamp::from_microsecond(w.0).ok()) else { continue };
+            let on = on.strftime("%Y-%m-%d").to_string();
+            // Where the mains was seen to stay, it was another plug.
+            if let Some(path) = r.path.filter(|_| r.mains_seen != Some(false)) {
+                let still = matches!(path, Lasted::Still(_));
+                let lasted = hours(path.at_least());
+                // A drill that ended while the path still carried says nothing against a longer one before.
+                if !still || self.drilled.carries.as_ref().is_none_or(|before| before.lasted < lasted) {
+                    self.drilled.carries = Some(DrilledTime { lasted, still, on: on.clone() });
+                }
+            }
+            // How long a pulled lead takes to carry again is no restart.
+            if let Some(back) = r.back.filter(|_| r.marked.drill != Drill::CablePull) {
+                self.drilled.restart = Some(DrilledTime { lasted: hours(back.middle), still: false, on });
+            }
         }
     }
 }
@@ -215,6 +250,77 @@ impl Resolver {
     }
 }
 
+/// A host named for a question beside the path's own: a STUN server or a time source.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Asked {
+    /// Its name in the site file; the observation's target.
+    pub name: Arc<str>,
+    /// Name or address.
+    pub host: Host,
+    /// Port.
+    pub port: u16,
+    /// How often.
+    pub every: Micros,
+}
+
+/// A page asked for by plain HTTP, to see whether something answers in its place.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ControlPage {
+    /// Who holds it, and how often it is asked for.
+    pub at: Asked,
+    /// Its path.
+    pub path: String,
+    /// Status code where nothing stands between.
+    pub status: u16,
+    /// Its body, without white space at its ends; `None`: any.
+    pub body: Option<String>,
+}
+
+/// A host on which idle connections may be held, to learn how long what lies between remembers them.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct IdleTest {
+    /// Whom, and how often a whole measurement is begun.
+    pub at: Asked,
+    /// By a TCP connection on which nothing is sent, or by STUN.
+    pub over: crate::judge::Transport,
+    /// The longest idle time tried.
+    pub longest: Micros,
+}
+
+/// What is asked about what lies between here and the receiver.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Between {
+    /// Hosts for idle times.
+    pub idle_tests: Vec<IdleTest>,
+    /// STUN servers.
+    pub stun_servers: Vec<Asked>,
+    /// Pages that nothing should stand in front of.
+    pub control_pages: Vec<ControlPage>,
+    /// Time sources.
+    pub time_sources: Vec<Asked>,
+    /// How often the largest packet that gets through to each named reference point is looked for.
+    pub path_mtu: Micros,
+    /// How often each named reference point is asked with a life of two hops.
+    pub second_hop: Micros,
+    /// How often each resolver is asked whether it translates.
+    pub translation: Micros,
+}
+
+impl Default for Between {
+    fn default() -> Self {
+        Self {
+            idle_tests: Vec::new(),
+            stun_servers: Vec::new(),
+            control_pages: Vec::new(),
+            time_sources: Vec::new(),
+            path_mtu: super::cadence::PATH_MTU,
+            second_hop: super::cadence::SECOND_HOP,
+            translation: super::cadence::TRANSLATION,
+        }
+    }
+}
+
 /// How often each question is asked. Never under the floors in `site::cadence`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Cadence {
@@ -253,6 +359,9 @@ pub struct Plan {
     pub receivers: Vec<Receiver>,
     /// How often.
     pub cadence: Cadence,
+    /// What is asked about what lies between.
+    #[serde(default)]
+    pub between: Between,
     /// How long to wait for an answer.
     pub patience: Micros,
     /// The station's supervision interval, where known.
@@ -265,6 +374,9 @@ pub struct Plan {
     /// What no probe can find out.
     #[serde(default)]
     pub background: Background,
+    /// The signs of lost power that are looked for.
+    #[serde(default)]
+    pub signs: Signs,
     /// True where this is the practice site.
     pub practice: bool,
     /// True on the practice site on loopback addresses: link, address and router lanes are blind by design.

@@ -7,7 +7,7 @@
 use super::host::{HostFacts, ResolverSource};
 use super::keys::MOST_TARGETS;
 use super::model::SiteFile;
-use super::plan::{Cadence, Plan, Reference, Resolver, SiteKind};
+use super::plan::{Cadence, Plan, Reference, Resolver, Signs, SiteKind};
 use super::{cadence, value};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
@@ -32,23 +32,28 @@ pub const ROOT_SERVICE: [(&str, Ipv4Addr, Ipv6Addr); 4] = [
 /// Fewer reference points than this can't tell one host's trouble from the internet's.
 const ENOUGH_REFERENCES: usize = 3;
 
-/// Settles every value.
+/// Settles every value, for a usual.
 pub fn resolve(file: &SiteFile, host: &HostFacts) -> Settled {
+    resolve_at(file, host, &cadence::SURVEYING)
+}
+
+/// Settles every value; what the site file does not say of the rhythm is this one's.
+pub fn resolve_at(file: &SiteFile, host: &HostFacts, rhythm: &cadence::Rhythm) -> Settled {
     let mut notes = Vec::new();
     let interface = interface(file, host, &mut notes);
     let resolvers = resolvers(file, host, &mut notes);
     let references = references(file, host, &mut notes);
     let wish = file.cadence;
-    let survey = cadence::SURVEY;
+    let usual = rhythm.cadence;
     let outside_floor =
         if file.references.is_empty() { cadence::FLOOR_OUTSIDE_BUILTIN } else { cadence::FLOOR_OUTSIDE };
     let cadence = Cadence {
-        local: wish.local.unwrap_or(survey.local).max(cadence::FLOOR_LOCAL),
-        router: wish.router.unwrap_or(survey.router).max(cadence::FLOOR_ROUTER),
-        names: wish.names.unwrap_or(survey.names).max(cadence::FLOOR_NAMES),
-        outside: wish.outside.unwrap_or(survey.outside).max(outside_floor),
-        receiver: wish.receiver.unwrap_or(survey.receiver).max(cadence::FLOOR_RECEIVER),
-        offers: wish.offers.unwrap_or(survey.offers).max(cadence::FLOOR_OFFERS),
+        local: wish.local.unwrap_or(usual.local).max(cadence::FLOOR_LOCAL),
+        router: wish.router.unwrap_or(usual.router).max(cadence::FLOOR_ROUTER),
+        names: wish.names.unwrap_or(usual.names).max(cadence::FLOOR_NAMES),
+        outside: wish.outside.unwrap_or(usual.outside).max(outside_floor),
+        receiver: wish.receiver.unwrap_or(usual.receiver).max(cadence::FLOOR_RECEIVER),
+        offers: wish.offers.unwrap_or(usual.offers).max(cadence::FLOOR_OFFERS),
     };
     if file.receivers.is_empty() {
         notes.push("No receiver is named: nothing can be said of the station's end of the path.".into());
@@ -70,6 +75,7 @@ pub fn resolve(file: &SiteFile, host: &HostFacts) -> Settled {
                 .into(),
         );
     }
+    let signs = Signs::settle(file, interface.is_some(), rhythm);
     let plan = Plan {
         site: file.id.clone(),
         kind: file.kind,
@@ -80,11 +86,13 @@ pub fn resolve(file: &SiteFile, host: &HostFacts) -> Settled {
         references,
         receivers: file.receivers.clone(),
         cadence,
+        between: file.between.clone(),
         patience: cadence::PATIENCE,
         supervision: file.supervision,
         requirements: file.requirements.clone(),
         uses: file.uses.clone(),
         background: file.background.clone(),
+        signs,
         practice: false,
         loopback: false,
     };
@@ -231,7 +239,7 @@ mod tests {
         assert_eq!(plan.resolvers, [Resolver::at("127.0.0.53:53".parse().unwrap())]);
         assert_eq!(&*plan.resolvers[0].name, "127.0.0.53");
         assert!(plan.references.len() == 4 && plan.references.iter().all(|r| r.builtin && r.address.is_ipv4()));
-        assert_eq!((plan.cadence, plan.patience), (cadence::SURVEY, Micros::from_secs(2)));
+        assert_eq!((plan.cadence, plan.patience), (cadence::SURVEY, Micros::from_millis(1_800)));
         for said in
             ["eth0", "/etc/resolv.conf", "127.0.0.53", "k.root-servers.net", "No receiver", "supervision interval"]
         {

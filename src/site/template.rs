@@ -122,6 +122,11 @@ mod tests {
                 all.extend([least, most].map(|l| format!("\"{}\"", super::super::value::written(l))));
             }
             Form::Flag => all.push("false".into()),
+            Form::Amount(d) => all.extend([d.least, d.most].map(|x| match d.units {
+                [] => x.to_string(),
+                _ => format!("\"{x} {}\"", d.symbol),
+            })),
+            Form::Gauge => all.extend(["\"18 AWG\"".into(), "\"0.75 mm2\"".into()]),
             _ => {}
         }
         all
@@ -129,18 +134,20 @@ mod tests {
 
     /// Any subset of one section's keys, the needed ones always, each with any of its valid values.
     fn body(section: &'static Section) -> impl Strategy<Value = String> {
-        let lines: Vec<_> =
-            section
-                .keys
-                .iter()
-                .map(|k| {
-                    let all = proptest::sample::select(literals(k));
-                    let needed = k.unset == Unset::Refused;
-                    (all, any::<bool>()).prop_map(move |(v, on)| {
-                        if on || needed { format!("{} = {v}\n", k.name) } else { String::new() }
-                    })
+        let lines: Vec<_> = section
+            .keys
+            .iter()
+            .map(|k| {
+                let all = proptest::sample::select(literals(k));
+                // Rules between keys and sections, tested in `load`: the two indices come together, and a named
+                // backup must be described.
+                let needed = k.unset == Unset::Refused || ["saifi", "caidi"].contains(&k.name);
+                let never = section.name == "gear" && k.name == "backup";
+                (all, any::<bool>()).prop_map(move |(v, on)| {
+                    if (on || needed) && !never { format!("{} = {v}\n", k.name) } else { String::new() }
                 })
-                .collect();
+            })
+            .collect();
         (any::<bool>(), lines).prop_map(move |(on, lines)| {
             if on { format!("{}\n{}", section.heading(), lines.concat()) } else { String::new() }
         })

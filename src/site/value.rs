@@ -6,11 +6,14 @@
 
 use super::plan::Host;
 use crate::judge::{Micros, WallTime};
+use crate::worksheet::copper::Gauge;
+use crate::worksheet::firmware::Version;
+use crate::worksheet::units::Dimension;
 use jiff::{Span, SpanRelativeTo, Timestamp};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
 /// What may stand at a key.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Form {
     /// A name for people: letters, digits, spaces and a little punctuation.
     Label {
@@ -35,6 +38,8 @@ pub enum Form {
         /// The port where none is written.
         port: u16,
     },
+    /// The path of a page on a web server.
+    Page,
     /// A whole number.
     Whole {
         /// Least accepted.
@@ -70,13 +75,28 @@ pub enum Form {
     Words(&'static [&'static str]),
     /// A hardware address of one station.
     HardwareAddress,
+    /// A quantity with its unit, as text; a bare number where the dimension has no unit.
+    Amount(&'static Dimension),
+    /// The size of a conductor, with its system.
+    Gauge,
+    /// A version of dotted numbers.
+    Version,
 }
+
+/// A number that is one: never NaN.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Amount(pub f64);
+
+// `Dimension` lets no NaN pass.
+impl Eq for Amount {}
 
 /// A value that passed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Value {
-    /// A label, id, interface, path, name or word.
+    /// A label, id, interface, path, name, word, size or version.
     Text(String),
+    /// A quantity in the unit its dimension keeps.
+    Amount(Amount),
     /// A host.
     Host(Host),
     /// An address and port.
@@ -108,6 +128,7 @@ impl Form {
             Self::Host => "a host name or an IP address".into(),
             Self::Name => "a domain name".into(),
             Self::AddressPort { port } => format!("an IP address, with a port if it is not {port}"),
+            Self::Page => "the path of a page, from \"/\", up to 200 ASCII characters".into(),
             Self::Whole { least, most } => format!("a whole number from {least} to {most}"),
             Self::Length { least, most } => format!("a length of time from {least} to {most}"),
             Self::Flag => "true or false".into(),
@@ -120,6 +141,9 @@ impl Form {
             }
             Self::Words(words) => format!("a list of one or more of {}", list(words)),
             Self::HardwareAddress => "the hardware address of one station, six pairs of hex digits".into(),
+            Self::Amount(dimension) => dimension.expected(),
+            Self::Gauge => "the size of a conductor with its system, \"22 AWG\" or \"0.75 mm2\"".into(),
+            Self::Version => "a version of dotted whole numbers".into(),
         }
     }
 
@@ -133,13 +157,19 @@ impl Form {
             Self::Host => host(text).map(Value::Host),
             Self::Name => name(text).map(Value::Text),
             Self::AddressPort { port } => address_port(text, port).map(Value::Socket),
+            Self::Page => page(text),
             Self::Length { least, most } => length(text, least, most),
             Self::Word(words) => word(text, words).map(Value::Text),
             Self::WordOrFile(words) => word_or_file(text, words),
             Self::Time => time(text),
             Self::HardwareAddress => hardware(text),
+            Self::Amount(dimension) if !dimension.units.is_empty() => {
+                dimension.read(text).map(|x| Value::Amount(Amount(x)))
+            }
+            Self::Gauge => Gauge::read(text).map(|_| Value::Text(text.to_owned())),
+            Self::Version => Version::read(text).map(|_| Value::Text(text.to_owned())),
             Self::Lengths { .. } => Err(format!("put it in brackets: [\"{text}\"]")),
-            Self::Whole { .. } | Self::Flag | Self::Words(_) => Err("leave out the quotes".into()),
+            Self::Whole { .. } | Self::Flag | Self::Words(_) | Self::Amount(_) => Err("leave out the quotes".into()),
         }
     }
 
@@ -150,6 +180,21 @@ impl Form {
             Self::Whole { least, .. } if n < least => Err(format!("write {least} or more")),
             Self::Whole { most, .. } => Err(format!("write {most} or less")),
             Self::Length { .. } => Err(format!("write the unit, in quotes: \"{n}s\"")),
+            Self::Amount(_) => self.number(n as f64),
+            _ => Err("put it in quotes".into()),
+        }
+    }
+}
+
+impl Form {
+    /// Checks a number that may have a fraction.
+    pub fn number(&self, x: f64) -> Result<Value, String> {
+        match *self {
+            Self::Amount(dimension) => match dimension.units {
+                [] => dimension.within(x).map(|x| Value::Amount(Amount(x))),
+                [(unit, ..), ..] => Err(format!("write the unit, in quotes: \"{x} {unit}\"")),
+            },
+            Self::Whole { .. } => Err("write it without a fraction".into()),
             _ => Err("put it in quotes".into()),
         }
     }
@@ -223,6 +268,18 @@ fn file(text: &str) -> Result<Value, String> {
         return Err("write the path of one file".into());
     }
     Ok(Value::Text(text.to_owned()))
+}
+
+/// The origin form of a request target (RFC 9112 section 3.2.1): visible ASCII, so nothing can break the request's line.
+fn page(text: &str) -> Result<Value, String> {
+    if !text.starts_with('/') {
+        return Err("write what follows the host's name, from \"/\"".into());
+    }
+    match text.chars().find(|c| !c.is_ascii_graphic() || "\"#<>\\^`{|}".contains(*c)) {
+        Some(c) => Err(format!("write the {} in its \"%\" form (RFC 3986)", spell(c))),
+        None if text.len() > 200 => Err("shorten it to 200 characters".into()),
+        None => Ok(Value::Text(text.to_owned())),
+    }
 }
 
 fn host(text: &str) -> Result<Host, String> {

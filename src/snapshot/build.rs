@@ -1,15 +1,22 @@
 //! From the judge to the snapshot: views and words, no judgement of its own.
 
-use super::asked::{asks, measured, requirement};
+use super::asked::requirement;
+use super::causes;
+use super::drills;
 use super::figures;
+use super::known::facts;
+use super::reasons;
+use super::sharpness;
+use super::signs;
 use super::words;
-use super::{Blind, FORMAT, Fact, LaneView, Mend, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
+use super::{Blind, CourseView, FORMAT, LaneView, Mend, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
 use crate::judge::cause::LaneRecord;
+use crate::judge::timeline::Timeline;
 use crate::judge::{
     self, Detail, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, NotAsked, Outcome, Question,
-    Standing, VerdictKind,
 };
-use std::collections::BTreeMap;
+
+use std::collections::BTreeSet;
 
 /// What always stands under a result.
 const CAUTIONS: [&str; 5] = [
@@ -48,7 +55,7 @@ pub fn take_live(judge: &Judge, header: &Header) -> Snapshot {
 
 fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
     let outlook = if live { None } else { figures::outlook(j, judge) };
-    let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee);
+    let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee, j.look.observed);
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
     Snapshot {
@@ -68,8 +75,8 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: Verdict { if_wrong, ..verdict(j, judge) },
-        mend: mend(j, now),
+        verdict: Verdict { if_wrong, ..reasons::verdict(j, judge, live) },
+        mend: mend(j, judge, live),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
         requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
@@ -78,9 +85,13 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
         outlook,
         flaps: figures::flap_views(j),
         prior: (!live).then(|| figures::prior(j, judge)),
-        targets: targets(judge),
+        targets: targets(judge, live),
+        detection: if live { None } else { sharpness::detection(judge) },
+        lengths: if live { None } else { sharpness::lengths(j) },
+        drills: if live { Vec::new() } else { drills::views(j, judge) },
         facts: facts(judge, header, j),
         blind: blind(judge, header, j),
+        agent: None,
         cautions: judge
             .settings()
             .out_of_scope
@@ -91,149 +102,19 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
     }
 }
 
-fn verdict(j: &Judgement, judge: &Judge) -> Verdict {
-    let troubles = &j.look.troubles;
+fn mend(j: &Judgement, judge: &Judge, live: bool) -> Vec<Mend> {
     let now = j.look.now;
-    let watched = j.look.observed;
-    let outages = troubles.iter().filter(|t| t.path_down.is_some()).count();
-    let mut reasons: Vec<String> = Vec::new();
-    for u in &judge.settings().out_of_scope {
-        reasons
-            .push(format!("{u} signalling is out of scope: the authority having jurisdiction decides, not this tool."));
-    }
-    match j.kind {
-        VerdictKind::MendFirst => {
-            let mut causes: BTreeMap<_, (usize, f64, String)> = BTreeMap::new();
-            for t in j.mendable() {
-                let entry = causes.entry(t.cause).or_insert_with(|| (0, 0.0, words::sentence(t, now)));
-                (entry.0, entry.1) = (entry.0 + 1, entry.1 + t.down_for(now).secs());
-            }
-            let mut causes: Vec<_> = causes.into_values().collect();
-            // What stopped the path longest is the strongest reason.
-            causes.sort_by(|a, b| b.1.total_cmp(&a.1));
-            reasons
-                .extend(causes.into_iter().map(|(n, _, s)| if n > 1 { format!("{s} ({n} times like it)") } else { s }));
-        }
-        VerdictKind::AddCellular => {
-            reasons.extend(
-                j.held
-                    .iter()
-                    .filter(|h| h.standing == Standing::NotMet)
-                    .map(|h| format!("Required: {}. Seen: {}.", asks(&h.require.ask), measured(&h.measured))),
-            );
-            reasons.extend(
-                troubles
-                    .iter()
-                    .filter(|t| !t.cause.mendable() && t.path_down.is_some())
-                    .map(|t| words::sentence(t, now)),
-            );
-        }
-        VerdictKind::IpAlone | VerdictKind::KeepWatching => {}
-    }
-    if watched.0 == 0 {
-        reasons.push("The path was not observed at all.".into());
-    } else if outages == 0 {
-        reasons.push(format!("No outage in {watched} of watching; that alone proves little."));
-    } else {
-        let down: f64 = troubles.iter().map(|t| t.down_for(now).secs()).sum();
-        let down = Micros((down * 1e6) as i64);
-        reasons.push(format!("{}, {down} in all, in {watched} of watching.", words::count(outages, "outage")));
-    }
-    for h in j.held.iter().filter(|h| h.standing == Standing::Open) {
-        let more = h
-            .needs
-            .map_or("more watching alone will not settle it".to_owned(), |n| format!("needs {}", words::about(n)));
-        reasons.push(format!("Open: {} (required: {}); {more}.", h.require.name, asks(&h.require.ask)));
-    }
-    if j.kind != j.kind_with_prior
-        && let Some((alone, with)) = j.odds
-    {
-        reasons.push(format!(
-            "What is believed of this kind of line and recalled by the customer would say \"{}\": it moves the odds that the line is up as required from {} to {} in 100. The verdict does not rest on it.",
-            j.kind_with_prior.words(),
-            words::hundred(alone),
-            words::hundred(with)
-        ));
-    }
-    // A live view holds nothing against the evidence, and this costs more than a view each second should.
-    if !j.held.is_empty()
-        && let Some((require, Some(least))) = judge.settings().requirements.shortest_watch(&j.evidence)
-        && watched < least
-    {
-        reasons.push(format!(
-            "No watch shorter than {} can meet all of the set \"{}\", however well it goes: {} takes that long to show.",
-            words::days(least),
-            judge.settings().requirements.name,
-            require.name
-        ));
-    }
-    let sentence = match j.kind {
-        VerdictKind::KeepWatching if !judge.settings().out_of_scope.is_empty() => {
-            format!("Out of scope: {}", reasons.first().map_or("", String::as_str))
-        }
-        VerdictKind::KeepWatching if watched == Micros::ZERO => {
-            "Nothing of the path could be asked from here; see what could not be seen, and why.".to_owned()
-        }
-        VerdictKind::KeepWatching => match j.needs {
-            Some(n) => format!("What was watched does not decide it; {} without trouble would.", words::about(n)),
-            None => "What was watched does not decide it, and how much more would can't be said yet.".to_owned(),
-        },
-        VerdictKind::IpAlone => "What was watched shows every requirement to hold.".to_owned(),
-        // The heading says the verdict; the sentence says what for.
-        kind => reasons.first().cloned().unwrap_or_else(|| kind.words().to_owned()),
-    };
-    let (safer_today, safer_because) = safer(j, outages, watched);
-    Verdict {
-        kind: j.kind,
-        sentence,
-        confidence: j.confidence,
-        reasons,
-        needs_s: j.needs.map(Micros::secs),
-        safer_today,
-        safer_because,
-        if_wrong: Vec::new(),
-    }
-}
-
-/// The safer choice for today and what it rests on.
-fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
-    match j.kind {
-        VerdictKind::IpAlone => (
-            "IP alone, with the network gear on backup power.".into(),
-            "Every requirement is met by what was watched; a mains failure was not part of it.".into(),
-        ),
-        _ if watched == Micros::ZERO => (
-            "Add a cellular backup, or survey again where the path can be asked.".into(),
-            "Nothing of the path could be asked from here, and watching longer will not change that.".into(),
-        ),
-        _ if outages == 0 => (
-            "Add a cellular backup, or keep watching before going without one.".into(),
-            format!(
-                "Not on any fault seen, but on how little {watched} can show: a home connection that fails once a month looks just like this."
-            ),
-        ),
-        _ => (
-            "Add a cellular backup.".into(),
-            format!(
-                "{} in {watched} of watching, and nothing yet that shows that was the last.",
-                words::count(outages, "outage")
-            ),
-        ),
-    }
-}
-
-fn mend(j: &Judgement, now: Moment) -> Vec<Mend> {
     let mut out: Vec<(judge::Cause, Mend)> = Vec::new();
     for t in &j.look.troubles {
         if out.iter().any(|(c, _)| *c == t.cause) || (!t.cause.mendable() && t.path_down.is_none()) {
             continue;
         }
-        let (step, proof) = words::step(t.cause);
+        let said = causes::words(t.cause);
         let mend = Mend {
-            what: words::sentence(t, now),
+            what: causes::sentence(t, now),
             who: words::actor(t.cause.actor()).into(),
-            step: step.into(),
-            proof: proof.into(),
+            step: said.step.into(),
+            proof: said.proof.into(),
         };
         out.push((t.cause, mend));
     }
@@ -242,7 +123,14 @@ fn mend(j: &Judgement, now: Moment) -> Vec<Mend> {
         j.look.troubles.iter().filter(|t| t.cause == c).map(|t| t.down_for(now).secs()).sum()
     };
     out.sort_by(|(a, _), (b, _)| b.mendable().cmp(&a.mendable()).then(weight(*b).total_cmp(&weight(*a))));
-    out.into_iter().map(|(_, m)| m).collect()
+    let mut out: Vec<Mend> = out.into_iter().map(|(_, m)| m).collect();
+    // What was seen to stop the path comes before what mains would do to it.
+    let at = j.look.troubles.iter().filter(|t| t.cause.mendable()).map(|t| t.cause).collect::<BTreeSet<_>>().len();
+    let standby = judge.settings().known.standby.as_ref().filter(|_| !live);
+    if let Some(m) = standby.and_then(drills::mend) {
+        out.insert(at.min(out.len()), m);
+    }
+    out
 }
 
 fn edge(e: Edge) -> [f64; 3] {
@@ -251,25 +139,36 @@ fn edge(e: Edge) -> [f64; 3] {
 
 fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Trouble {
     let clues = |speaks: Option<bool>| -> Vec<String> {
-        t.clues.iter().filter(|c| c.speaks_for == speaks).filter_map(|c| words::clue(*c)).collect()
+        let mut clues: Vec<_> = t.clues.iter().filter(|c| c.speaks_for() == speaks).collect();
+        // The strongest first.
+        clues.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()));
+        clues.into_iter().map(|c| signs::sign(*c).to_owned()).collect()
     };
     let mut evidence_for = clues(Some(true));
     evidence_for.extend(words::failures(&t.root));
     if t.root.from_first_look {
+        evidence_for.retain(|e| e != signs::FIRST_LOOK);
         evidence_for.push("it was already so at the first look; when it began is not known".into());
     }
     Trouble {
         number,
         lane: t.root.lane,
         cause: t.cause.word().into(),
-        sentence: words::sentence(t, now),
+        sentence: causes::sentence(t, now),
         start_s: edge(t.root.start),
         end_s: t.root.end.map(edge),
         outage: t.path_down.is_some(),
+        down_from_s: t.path_down.map(|(from, _)| edge(from)),
+        down_to_s: t.path_down.and_then(|(_, to)| to).map(edge),
+        unwatched: t.root.oddity.state() == LaneState::Blind && t.path_down.is_none(),
         confidence: t.confidence,
         evidence_for,
         evidence_against: clues(Some(false)),
-        not_excluded: t.not_excluded.iter().map(|c| c.word().to_owned()).collect(),
+        not_excluded: t.alternatives.iter().map(|(c, _)| c.word().to_owned()).collect(),
+        alternatives: t.alternatives.iter().map(|(c, odds)| (c.word().to_owned(), *odds)).collect(),
+        technician: causes::technician(t, now),
+        step: causes::words(t.cause).step.into(),
+        proof: causes::words(t.cause).proof.into(),
         who: words::actor(t.cause.actor()).into(),
         station_would_know: t
             .path_down
@@ -280,7 +179,8 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
 
 fn lane(lane: Lane, judge: &Judge, j: &Judgement, now: Moment) -> LaneView {
     let record = j.look.lanes.iter().find(|l| l.lane == lane);
-    let stretches = record.map_or_else(Vec::new, |r| stretches(r, now));
+    let gap = judge.settings().gap_of(lane);
+    let stretches = record.map_or_else(Vec::new, |r| stretches(r, now, gap));
     let last = judge.tallies().iter().filter(|(q, ..)| q.lane() == lane).max_by_key(|(_, _, t)| t.last.0);
     LaneView {
         lane,
@@ -291,8 +191,8 @@ fn lane(lane: Lane, judge: &Judge, j: &Judgement, now: Moment) -> LaneView {
     }
 }
 
-/// The lane from 0 to now without gaps.
-fn stretches(r: &LaneRecord, now: Moment) -> Vec<Stretch> {
+/// The lane from 0 to now without gaps. What was last seen still counts for as long as a pause is no pause (`gap`).
+fn stretches(r: &LaneRecord, now: Moment, gap: Micros) -> Vec<Stretch> {
     let Some((first, last)) = r.reach else {
         return vec![Stretch { from_s: 0.0, to_s: now.secs(), state: LaneState::Blind }];
     };
@@ -304,20 +204,20 @@ fn stretches(r: &LaneRecord, now: Moment) -> Vec<Stretch> {
     cuts.retain(|c| *c >= Moment(0) && *c <= now);
     cuts.sort_unstable();
     cuts.dedup();
-    // Looks are spaced: the stretch after the last one, up to a few turns long, still counts as seen.
-    let fresh = Micros::from_secs(10);
+    // Looks are spaced: the stretch after the last one still counts as seen, by its middle.
+    let fresh = Micros(gap.0 / 2).max(Micros::from_secs(10));
+    let shown = |s: &judge::Span| (s.start.midpoint(), s.end_or(now).max(s.start.latest));
+    let spans: Timeline = r.spans.iter().map(shown).collect();
+    let pauses: Timeline = r.blind.iter().copied().collect();
     let mut out: Vec<Stretch> = Vec::new();
     for pair in cuts.windows(2) {
         let (from, to) = (pair[0], pair[1]);
         let middle = from.midpoint(to);
-        let state = if middle < first
-            || middle > last + fresh
-            || r.blind.iter().any(|(a, b)| *a < middle && middle < *b)
-        {
+        let state = if middle < first || middle > last + fresh || pauses.within(middle, middle).next().is_some() {
             LaneState::Blind
         } else {
-            let during =
-                r.spans.iter().filter(|s| s.start.midpoint() <= middle && middle < s.end_or(now).max(s.start.latest));
+            let meeting = spans.meeting(middle, middle).map(|place| &r.spans[place]);
+            let during = meeting.filter(|s| middle < shown(s).1);
             let mut state = if unknown { LaneState::Blind } else { LaneState::Good };
             for s in during {
                 match s.oddity.state() {
@@ -338,7 +238,7 @@ fn stretches(r: &LaneRecord, now: Moment) -> Vec<Stretch> {
 
 fn last_words(lane: Lane, judge: &Judge) -> String {
     match lane {
-        Lane::Power => "not watched yet".into(),
+        Lane::Power => super::known::power(judge),
         Lane::Link => match judge.link().last() {
             None => "not seen".into(),
             Some((_, None)) => "interface gone".into(),
@@ -371,7 +271,21 @@ fn last_words(lane: Lane, judge: &Judge) -> String {
     }
 }
 
-fn targets(judge: &Judge) -> Vec<TargetView> {
+fn course(c: &judge::course::Course) -> CourseView {
+    let steps = c.steps();
+    CourseView {
+        step_s: c.step().secs(),
+        asked: steps.iter().map(|s| s.asked).collect(),
+        answered: steps.iter().map(|s| s.answered).collect(),
+        // A microsecond is as fine as it was taken.
+        mean_ms: steps.iter().map(|s| s.mean_ms().map(|ms| (ms * 1e3).round() / 1e3)).collect(),
+        most_ms: steps.iter().map(judge::course::CourseStep::most_ms).collect(),
+    }
+}
+
+fn targets(judge: &Judge, live: bool) -> Vec<TargetView> {
+    // Taking in what is still waited for costs more than a view each second should.
+    let losses = if live { Vec::new() } else { judge.losses() };
     judge
         .tallies()
         .iter()
@@ -391,82 +305,11 @@ fn targets(judge: &Judge) -> Vec<TargetView> {
                 .chain((t.errors > 0).then(|| ("answered with an error".to_owned(), t.errors)))
                 .collect(),
             rtt_ms: t.rtt_ms(),
+            course: t.rtt.is_some().then(|| course(&t.course)),
+            loss: sharpness::loss(&losses, q, target),
+            jitter_ms: t.rtt_ms().map(|_| t.jitter.value()),
         })
         .collect()
-}
-
-fn facts(judge: &Judge, header: &Header, j: &Judgement) -> Vec<Fact> {
-    let mut out = Vec::new();
-    let mut say = |label: &str, value: String| out.push(Fact { label: label.into(), value });
-    let list = |ips: &[std::net::IpAddr]| ips.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-    let (held, gateway) = judge.standings().own();
-    for a in held {
-        let valid =
-            a.valid_s.map_or("no end given".to_owned(), |s| format!("valid for {}", Micros::from_secs(s.into())));
-        say("address of this device", format!("{}/{}, {valid}", a.address, a.prefix));
-    }
-    if let Some(g) = gateway {
-        say("gateway", g.to_string());
-    }
-    for o in judge.last_details() {
-        match &o.detail {
-            Detail::Lease(l) => {
-                let who = l.recorded_by.as_deref().unwrap_or("the host's client");
-                let server = l.server.map_or("unknown server".to_owned(), |s| s.to_string());
-                let length = l.lease_s.map_or("unknown length".to_owned(), |s| Micros::from_secs(s.into()).to_string());
-                say(
-                    "lease",
-                    format!("from {server} for {length}, resolvers {} (recorded by {who})", list(&l.resolvers)),
-                );
-            }
-            Detail::Offers { offers, discarded } => {
-                for l in offers {
-                    let server = l.server.map_or("unnamed".to_owned(), |s| s.to_string());
-                    let from = l.from.map_or(String::new(), |m| format!(" ({m})"));
-                    let length =
-                        l.lease_s.map_or("unknown length".to_owned(), |s| Micros::from_secs(s.into()).to_string());
-                    say("address server", format!("{server}{from}: router {}, lease {length}", list(&l.routers)));
-                }
-                if *discarded > 0 {
-                    say("address replies that made no sense", discarded.to_string());
-                }
-            }
-            Detail::Claimants(macs)
-                if o.question == Question::GatewayArp || o.question == Question::GatewayNeighbour =>
-            {
-                say("gateway hardware address", macs.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "));
-            }
-            Detail::Tls(t) => {
-                let trust = match t.trusted {
-                    Some(true) => "certificate trusted",
-                    Some(false) => "certificate not trusted by public roots (usual for receivers)",
-                    None => "certificate not judged",
-                };
-                say(
-                    &format!("TLS of {}", o.target),
-                    format!("{}, {trust}", t.version.as_deref().unwrap_or("no version")),
-                );
-            }
-            _ => {}
-        }
-    }
-    let conflicts = || judge.tallies().iter().filter(|(q, ..)| *q == Question::Conflict).map(|(_, _, t)| t);
-    let rounds: u64 = conflicts().map(crate::judge::tally::Tally::asked).sum();
-    if rounds > 0 && conflicts().all(|t| t.answered() == 0) {
-        say("address conflict", format!("asked {rounds} times; nobody else claims this device's address"));
-    }
-    for (question, name) in &j.look.never_answered {
-        say("never answered", format!("{} by {name}: taken as filtered, not as a fault", question.words()));
-    }
-    for (lane, lost, asked) in &j.look.random_loss {
-        if *lost > 0 {
-            say("single losses", format!("{}: {lost} of {asked} questions outside any trouble", lane.word()));
-        }
-    }
-    for note in &header.notes {
-        say("taken as given", note.clone());
-    }
-    out
 }
 
 fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Blind> {
@@ -483,13 +326,15 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         })
         .collect();
     let designed = |lane: Lane| header.blind_by_design.iter().any(|(l, _)| *l == lane);
-    out.push(Blind {
-        lane: Lane::Power,
-        what: "mains and backup power".into(),
-        why: "a survey does not watch power".into(),
-        opens: "asking the customer which boxes are on backup power".into(),
-        for_s: elapsed,
-    });
+    if !judge.tallies().iter().any(|(q, ..)| q == Question::Mains) {
+        out.push(Blind {
+            lane: Lane::Power,
+            what: "mains and backup power".into(),
+            why: "a survey does not watch power".into(),
+            opens: "asking the customer which boxes are on backup power".into(),
+            for_s: elapsed,
+        });
+    }
     if judge.settings().receivers.is_empty() {
         out.push(Blind {
             lane: Lane::Receiver,
@@ -506,6 +351,10 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
             continue;
         }
         let Some((outcome, _)) = tally.outcomes.iter().max_by_key(|(_, n)| **n) else { continue };
+        // A lead has no signal to be blind to.
+        if question == Question::Radio && *outcome == Outcome::NotAsked(NotAsked::Unsupported) {
+            continue;
+        }
         let why = judge
             .last_details()
             .find(|o| o.question == question && *o.target == **target)
@@ -516,6 +365,9 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         let opens = match outcome {
             Outcome::NotAsked(NotAsked::Unresolved) => "a resolver that answers, or the receiver as a plain address",
             Outcome::NotAsked(NotAsked::NoTarget) => "naming one in the site file",
+            Outcome::NotAsked(NotAsked::NoAddress) if question == Question::Communicator => {
+                "waiting until the communicator has spoken on this network once"
+            }
             Outcome::NotAsked(NotAsked::NoInterface | NotAsked::NoAddress | NotAsked::NoRoute) => {
                 "a network interface with a carrier, an address and a default route"
             }
@@ -530,7 +382,7 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         });
     }
     for r in &j.look.lanes {
-        let paused: i64 = r.blind.iter().map(|(a, b)| (*b - *a).0).sum();
+        let paused = judge::outage::total(&r.blind).0;
         if paused > 0 {
             out.push(Blind {
                 lane: r.lane,
@@ -542,4 +394,47 @@ fn blind(judge: &Judge, header: &super::build::Header, j: &Judgement) -> Vec<Bli
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::requirement::RequirementSet;
+    use crate::judge::{Entry, Known, Observation, Settings};
+    use std::collections::BTreeSet;
+
+    /// One reference point asked each half minute, as a watch may: it is not blind between two looks.
+    #[test]
+    fn a_lane_is_not_blind_between_two_looks_and_is_after_three() {
+        let set = include_str!("../../config/requirements/household.toml");
+        let mut judge = Judge::new(Settings {
+            receivers: BTreeSet::new(),
+            tls_receivers: BTreeSet::new(),
+            patience: Micros::from_secs(2),
+            cadence: Lane::ALL.map(|l| (l, Micros::from_secs(30))),
+            supervision: None,
+            requirements: toml::from_str::<RequirementSet>(set).expect("the shipped set parses"),
+            out_of_scope: vec![],
+            known: Known::default(),
+        });
+        for n in 0..20 {
+            let asked = Moment(n * 30_000_000);
+            judge.take(&Entry::Seen(Observation {
+                asked,
+                known: asked + Micros(20_000),
+                question: Question::Reference,
+                target: "far".into(),
+                outcome: Outcome::Answered,
+                rtt: None,
+                detail: Detail::None,
+            }));
+        }
+        let mut states = Vec::new();
+        for later in [1, 25, 60, 100] {
+            judge.take(&Entry::Alive { at: Moment((570 + later) * 1_000_000) });
+            let s = take_live(&judge, &Header::default());
+            states.push(s.lanes.iter().find(|l| l.lane == Lane::Outside).expect("every lane").state);
+        }
+        assert_eq!(states, [LaneState::Good, LaneState::Good, LaneState::Good, LaneState::Blind]);
+    }
 }

@@ -1,27 +1,36 @@
 //! The figures beside the verdict: delivery, supervision, outlook, flaps, and what was believed before watching.
 //! Views and words; no judgement of its own.
 
-use super::words;
 use super::{Believed, DeliveryView, FlapView, HoursView, OutlookView, PriorView, SupervisionView};
+use super::{odds, too_little, words};
 use crate::judge::delivering::{self, Delivery};
 use crate::judge::outlook::{self, Hours, Outlook};
 use crate::judge::supervision::{self, COMMON};
-use crate::judge::{Judge, Judgement, Lane, Micros, flaps};
+use crate::judge::{Edge, Judge, Judgement, Lane, Micros, Moment, flaps};
 
-/// A delivery figure in one sentence.
-pub(super) fn delivery_words(d: &Delivery) -> String {
+/// A delivery figure over the time `watched`, in one sentence.
+pub(super) fn delivery_words(d: &Delivery, watched: Micros) -> String {
+    let over = words::days(watched);
     let [least, most] = [d.best.miss, d.worst.miss].map(|x| per_thousand(x * 1000.0));
-    let missed = if least == most { least } else { format!("{least} to {most}") };
+    let through = match (least == most, d.worst.miss == 0.0) {
+        (_, true) => format!("all would have got through within {}", d.within),
+        (true, _) => format!("{least} would not have got through within {}", d.within),
+        (false, _) => format!(
+            "between {least} and {most} would not have got through within {}, by what the edges of outages and unseen time leave open",
+            d.within
+        ),
+    };
     let wait = match (d.worst.mean, d.worst.q95, d.worst.longest) {
-        (Some(mean), Some(q95), Some(longest)) => format!(
-            "; those that did waited {} on average, 95 of 100 no more than {}, none more than {}",
-            Micros((mean * 1e6) as i64),
-            Micros((q95 * 1e6) as i64),
-            Micros((longest * 1e6) as i64)
+        // Waits of nothing need no words.
+        (Some(mean), Some(q95), Some(longest)) if longest > 0.0 => format!(
+            "; those that did waited {} on average for a free path, 95 of 100 {}, none more than {}",
+            length(mean),
+            if q95 > 0.0 { format!("no more than {}", length(q95)) } else { "not at all".to_owned() },
+            length(longest)
         ),
         _ => String::new(),
     };
-    format!("of 1000 alarms raised at random moments, {missed} would not have got through within {}{wait}", d.within)
+    format!("of 1000 alarms raised at random moments in the {over} watched, {through}{wait}")
 }
 
 fn per_thousand(x: f64) -> String {
@@ -29,9 +38,15 @@ fn per_thousand(x: f64) -> String {
         "none".into()
     } else if x < 0.1 {
         "fewer than 0.1".into()
+    } else if x >= 10.0 {
+        format!("{x:.0}")
     } else {
         format!("{x:.1}")
     }
+}
+
+fn length(seconds: f64) -> String {
+    Micros((seconds * 1e6) as i64).to_string()
 }
 
 /// The delivery figure over every outage seen.
@@ -46,8 +61,24 @@ pub(super) fn delivery(j: &Judgement) -> Option<DeliveryView> {
         mean_s: d.worst.mean,
         q95_s: d.worst.q95,
         longest_s: d.worst.longest,
-        sentence: words::capital(&format!("{}.", delivery_words(&d))),
+        sentence: words::capital(&format!("{}.", delivery_words(&d, j.look.observed))),
+        by_time: by_time(j),
     })
+}
+
+/// The share not delivered within a second, within each try's moment and within the time asked for: in between nothing
+/// changes.
+fn by_time(j: &Judgement) -> Vec<[f64; 3]> {
+    let signalling = &j.as_it_is.signalling;
+    let mut times = vec![Micros::from_secs(1), signalling.within];
+    times.extend(signalling.retries.iter().copied().filter(|r| *r > Micros::from_secs(1)));
+    times.sort();
+    times.dedup();
+    let of = |t: &Micros| {
+        let d = delivering::delivery(&j.as_it_is, *t)?;
+        Some([d.within.secs(), d.best.miss, d.worst.miss])
+    };
+    times.iter().filter_map(of).collect()
 }
 
 /// Every outage against the site's interval and the common ones.
@@ -76,32 +107,76 @@ pub(super) fn supervision(j: &Judgement) -> Vec<SupervisionView> {
 /// The outlook for a year.
 pub(super) fn outlook(j: &Judgement, judge: &Judge) -> Option<OutlookView> {
     let known = &judge.settings().known;
-    let o = outlook::outlook(&j.as_it_is, known.prior.belief(), &known.assumed)?;
+    let o = outlook::outlook(&j.as_it_is, &for_want_of_power(j), known.prior.belief(), &known.assumed)?;
     Some(OutlookView {
         network: hours(o.network),
         ip_alone: hours(o.ip_alone),
         with_cellular: hours(o.with_cellular),
-        sentence: outlook_words(&o),
+        sentence: outlook_words(&o, tells_a_year(&o, j.look.observed)),
         inputs: inputs(&o, judge),
     })
+}
+
+/// When the path was seen down and the power lane says why.
+fn for_want_of_power(j: &Judgement) -> Vec<(Moment, Moment)> {
+    let power = j.look.troubles.iter().filter(|t| t.root.lane == Lane::Power);
+    power
+        .filter_map(|t| t.path_down)
+        .map(|(from, to)| (from.midpoint(), to.map_or(j.look.now, Edge::midpoint)))
+        .collect()
 }
 
 fn hours(h: Hours) -> HoursView {
     HoursView { low: h.low, middle: h.middle, high: h.high }
 }
 
-fn outlook_words(o: &Outlook) -> String {
-    let span = |h: Hours| format!("about {} hours a year ({} to {})", figure(h.middle), figure(h.low), figure(h.high));
-    let mains = if o.mains.is_some() { "mains included" } else { "power cuts not included" };
+/// Whether the watch was long enough to speak of a year: under three days, bounds of months mean that nothing is known.
+fn tells_a_year(o: &Outlook, watched: Micros) -> bool {
+    watched.secs() >= 3.0 * 86_400.0 || o.ip_alone.high < 2_000.0
+}
+
+fn outlook_words(o: &Outlook, tells: bool) -> String {
+    let span = |h: Hours| {
+        format!("about {} a year (between {} and {})", hours_words(h.middle), hours_words(h.low), hours_words(h.high))
+    };
+    if !tells {
+        return format!(
+            "So short a watch cannot tell: without a signal path, IP alone could mean anything between {} and {} a year. Days of watching bring that down.",
+            hours_words(o.ip_alone.low),
+            hours_words(o.ip_alone.high)
+        );
+    }
+    let mains = if o.mains.is_some() {
+        "Power cuts are in it as entered."
+    } else {
+        "Power cuts are not in it: nobody entered them."
+    };
     format!(
-        "To expect without a signal path: IP alone {}; with a cellular second path {}; {mains}. In 9 of 10 cases like this one the truth lies between the numbers in brackets, if the year is like what was watched.",
+        "Without a signal path, if the year is like what was watched: IP alone {}; with a cellular second path {}. The odds are about 9 in 10 that the truth lies between the two numbers. {mains}",
         span(o.ip_alone),
         span(o.with_cellular)
     )
 }
 
+/// Hours, or minutes where there are few.
+fn hours_words(h: f64) -> String {
+    if h < 1.0 {
+        format!("{:.0} minutes", (h * 60.0).max(1.0))
+    } else if figure(h) == "1.0" {
+        "1 hour".to_owned()
+    } else {
+        format!("{} hours", figure(h))
+    }
+}
+
 fn figure(x: f64) -> String {
-    if x >= 10.0 { format!("{x:.0}") } else { format!("{x:.1}") }
+    if x >= 10.0 {
+        format!("{x:.0}")
+    } else if x >= 0.1 {
+        format!("{x:.1}")
+    } else {
+        format!("{x:.2}")
+    }
 }
 
 fn inputs(o: &Outlook, judge: &Judge) -> Vec<Believed> {
@@ -120,7 +195,12 @@ fn inputs(o: &Outlook, judge: &Judge) -> Vec<Believed> {
             by(given.shared.is_some()),
         ),
         match o.mains {
-            Some(h) => believed(format!("network gear without power {h:.0} hours a year"), by(true)),
+            Some(h) => {
+                let worked_out =
+                    ("published interruption indices and what the site file says of its backups", "worked out");
+                let from = if given.mains_bounds.is_some() { worked_out } else { by(true) };
+                believed(format!("network gear without power {} hours a year", figure(h)), from)
+            }
             None => believed("power cuts: not included, nobody entered them".into(), ("not known", "not known")),
         },
     ]
@@ -129,21 +209,33 @@ fn inputs(o: &Outlook, judge: &Judge) -> Vec<Believed> {
 /// What was believed before watching, and how far it moved the answer.
 pub(super) fn prior(j: &Judgement, judge: &Judge) -> PriorView {
     let prior = judge.settings().known.prior;
-    let sentence = match j.odds {
-        None => "No availability was asked for, so there was nothing to move.".to_owned(),
-        Some((alone, _)) if !prior.says_something() => format!(
-            "Nothing was believed of this line. On what was watched alone, {} in 100 that it is up as much as required.",
-            words::hundred(alone)
+    let up = "the line is up as much as required in the long run";
+    let too_little = too_little(j.look.observed.secs());
+    let seen = words::days(j.look.observed);
+    let same = if j.kind_with_prior == j.kind {
+        "The verdict is the same either way."
+    } else {
+        "What is believed can't decide alone: the verdict rests on what was watched."
+    };
+    let sentence = match (j.odds, prior.says_something()) {
+        (None, _) => "No availability was asked for, so there was nothing to move.".to_owned(),
+        (Some(_), false) if too_little => {
+            format!("Nothing was believed of this line, and {seen} of watching alone supports no odds that {up}.")
+        }
+        (Some((alone, _)), false) => {
+            format!(
+                "Nothing was believed of this line. On what was watched alone, the odds are {} that {up}.",
+                odds(alone)
+            )
+        }
+        (Some((_, with)), true) if too_little => format!(
+            "With what is believed of it, the odds are {} that {up}; {seen} of watching alone supports none. {same}",
+            odds(with)
         ),
-        Some((alone, with)) => format!(
-            "On what was watched alone, {} in 100 that the line is up as much as required; with what is believed of it, {} in 100. {}",
-            words::hundred(alone),
-            words::hundred(with),
-            if j.kind_with_prior == j.kind {
-                "The verdict is the same either way."
-            } else {
-                "What is believed can't decide alone: the verdict rests on what was watched."
-            }
+        (Some((alone, with)), true) => format!(
+            "On what was watched alone, the odds are {} that {up}; with what is believed of it, {}. {same}",
+            odds(alone),
+            odds(with)
         ),
     };
     PriorView {
@@ -154,6 +246,7 @@ pub(super) fn prior(j: &Judgement, judge: &Judge) -> PriorView {
             .collect(),
         alone: j.odds.map(|o| o.0),
         with: j.odds.map(|o| o.1),
+        verdict_alone: j.kind_alone,
         verdict_with: j.kind_with_prior,
         sentence,
     }
@@ -189,16 +282,27 @@ fn went(f: &flaps::Flaps) -> String {
 }
 
 /// What it costs to be wrong either way, for somebody who must decide today.
-pub(super) fn if_wrong(o: Option<&OutlookView>, fee: Option<f64>) -> Vec<String> {
+pub(super) fn if_wrong(o: Option<&OutlookView>, fee: Option<f64>, watched: Micros) -> Vec<String> {
     let Some(o) = o else { return Vec::new() };
-    let saved = (o.ip_alone.high - o.with_cellular.high).max(0.0);
-    let mut out = vec![format!(
-        "Without a cellular path and wrong: up to {} hours a year without a signal path that it would have carried.",
-        figure(saved)
-    )];
-    out.push(match fee {
-        Some(fee) => format!("With one and wrong: {:.0} a year paid for little.", fee * 12.0),
-        None => "With one and wrong: its fee paid for little (no fee was entered).".into(),
-    });
-    out
+    let saved = |of: fn(&HoursView) -> f64| hours_words((of(&o.ip_alone) - of(&o.with_cellular)).max(0.0));
+    let fee = match fee {
+        Some(fee) => format!("{:.0} a year in fees", fee * 12.0),
+        None => "a year's fees (none were entered)".to_owned(),
+    };
+    if watched.secs() < 3.0 * 86_400.0 && o.ip_alone.high >= 2_000.0 {
+        return vec![
+            "Going without one, and the line is worse than it looks: hours a year without a signal path, how many can't be told from so short a watch.".into(),
+            format!("Adding one, and the line is as good as it may be: {fee}, for little."),
+        ];
+    }
+    vec![
+        format!(
+            "Going without one, and the line is worse than it looks: up to {} a year without a signal path that a second path would have carried (odds about 19 in 20 that it is no more).",
+            saved(|h| h.high)
+        ),
+        format!(
+            "Adding one, and the line is as good as it may be: {fee}, for {} a year less without a signal path.",
+            saved(|h| h.low)
+        ),
+    ]
 }

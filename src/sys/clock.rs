@@ -31,6 +31,11 @@ pub fn boot_time() -> Micros {
     read(ClockId::CLOCK_BOOTTIME)
 }
 
+/// Time since boot, suspend left out (`CLOCK_MONOTONIC`).
+pub fn awake_time() -> Micros {
+    read(ClockId::CLOCK_MONOTONIC)
+}
+
 /// Wall time, UTC.
 pub fn wall_time() -> WallTime {
     WallTime(read(ClockId::CLOCK_REALTIME).0)

@@ -45,6 +45,24 @@ pub struct Raised {
     pub code: u8,
     /// The error number it stands for.
     pub errno: i32,
+    /// What goes with it; the size that would fit, where a packet was too big.
+    pub info: u32,
+    /// Who sent it (`SO_EE_OFFENDER`), where the kernel knows.
+    pub offender: Option<IpAddr>,
+}
+
+impl Raised {
+    fn of(e: &nix::libc::sock_extended_err, offender: Option<IpAddr>) -> Self {
+        let origin = match e.ee_origin {
+            1 => Origin::Local,
+            2 => Origin::Icmp,
+            3 => Origin::Icmp6,
+            4 => Origin::Timestamping,
+            n => Origin::Other(n),
+        };
+        let errno = i32::try_from(e.ee_errno).unwrap_or(0);
+        Self { origin, kind: e.ee_type, code: e.ee_code, errno, info: e.ee_info, offender }
+    }
 }
 
 /// One message read.
@@ -111,16 +129,13 @@ fn read(socket: &impl AsRawFd, flags: MsgFlags) -> io::Result<Message> {
                 let ns = t.system.tv_sec() * 1_000_000_000 + t.system.tv_nsec();
                 stamp = (ns != 0).then_some(Stamp(ns));
             }
-            ControlMessageOwned::Ipv4RecvErr(e, _) | ControlMessageOwned::Ipv6RecvErr(e, _) => {
-                let origin = match e.ee_origin {
-                    1 => Origin::Local,
-                    2 => Origin::Icmp,
-                    3 => Origin::Icmp6,
-                    4 => Origin::Timestamping,
-                    n => Origin::Other(n),
-                };
-                let errno = i32::try_from(e.ee_errno).unwrap_or(0);
-                raised = Some(Raised { origin, kind: e.ee_type, code: e.ee_code, errno });
+            ControlMessageOwned::Ipv4RecvErr(e, from) => {
+                let offender = from.map(|a| u32::from_be(a.sin_addr.s_addr)).filter(|a| *a != 0);
+                raised = Some(Raised::of(&e, offender.map(|a| IpAddr::from(std::net::Ipv4Addr::from_bits(a)))));
+            }
+            ControlMessageOwned::Ipv6RecvErr(e, from) => {
+                let offender = from.map(|a| IpAddr::from(a.sin6_addr.s6_addr)).filter(|a| !a.is_unspecified());
+                raised = Some(Raised::of(&e, offender));
             }
             _ => {}
         }

@@ -1,6 +1,7 @@
 //! Frames for the probes: a packet socket made asynchronous, with a kernel filter so that only what was asked for wakes us.
 
 use super::packet;
+use crate::judge::Mac;
 use nix::libc;
 use socket2::SockFilter;
 use std::io;
@@ -28,6 +29,23 @@ impl Frames {
             unless_equal(0, 3),
             load(libc::BPF_W, 28),
             unless_equal(address.to_bits(), 1),
+            take(),
+            drop_frame(),
+        ];
+        Self::open(index, packet::ARP, &program)
+    }
+
+    /// ARP in which the sender gives `mac` as its hardware address. Needs `CAP_NET_RAW` (`EPERM` otherwise).
+    pub fn arp_of(index: u32, mac: Mac) -> io::Result<Self> {
+        let [a, b, c, d, e, f] = mac.0;
+        // Frame offset 22: sender hardware address (14 Ethernet + 8, RFC 826).
+        let program = [
+            load(libc::BPF_B, TAG_PRESENT),
+            unless_equal(0, 5),
+            load(libc::BPF_W, 22),
+            unless_equal(u32::from_be_bytes([a, b, c, d]), 3),
+            load(libc::BPF_H, 26),
+            unless_equal(u32::from(u16::from_be_bytes([e, f])), 1),
             take(),
             drop_frame(),
         ];
@@ -77,19 +95,19 @@ impl Frames {
 /// another virtual LAN is not ours.
 const TAG_PRESENT: u32 = (libc::SKF_AD_OFF + libc::SKF_AD_VLAN_TAG_PRESENT) as u32;
 
-fn load(size: u32, at: u32) -> SockFilter {
+pub(super) fn load(size: u32, at: u32) -> SockFilter {
     SockFilter::new((libc::BPF_LD | size | libc::BPF_ABS) as u16, 0, 0, at)
 }
 
 /// Goes on if what was loaded is `value`, else skips `skip` instructions.
-fn unless_equal(value: u32, skip: u8) -> SockFilter {
+pub(super) fn unless_equal(value: u32, skip: u8) -> SockFilter {
     SockFilter::new((libc::BPF_JMP | libc::BPF_JEQ | libc::BPF_K) as u16, 0, skip, value)
 }
 
-fn take() -> SockFilter {
+pub(super) fn take() -> SockFilter {
     SockFilter::new((libc::BPF_RET | libc::BPF_K) as u16, 0, 0, MOST_BYTES as u32)
 }
 
-fn drop_frame() -> SockFilter {
+pub(super) fn drop_frame() -> SockFilter {
     SockFilter::new((libc::BPF_RET | libc::BPF_K) as u16, 0, 0, 0)
 }

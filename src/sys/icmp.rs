@@ -76,6 +76,11 @@ impl EchoSocket {
         self.raw && self.target.is_ipv4()
     }
 
+    /// From now on messages leave whole, or not at all where they do not fit the interface.
+    pub fn whole(&self) -> io::Result<()> {
+        outgoing::whole(&self.socket, self.target.is_ipv6())
+    }
+
     /// Sends a message. An error an earlier packet raised may be waiting on the socket; it is told on the error queue
     /// too, so the send is tried once more.
     pub async fn send(&self, message: &[u8]) -> io::Result<()> {

@@ -177,7 +177,21 @@ impl Kernel {
     pub async fn neighbour(&self, index: u32, address: IpAddr) -> Result<Option<Neighbour>, NetlinkError> {
         let family = if address.is_ipv4() { AddressFamily::Inet } else { AddressFamily::Inet6 };
         let dump = all(self.handle.neighbours().get().set_address_family(family).execute()).await?;
-        Ok(dump.iter().filter(|m| m.header.ifindex == index).find_map(|m| neighbour(m, address)))
+        Ok(dump
+            .iter()
+            .filter(|m| m.header.ifindex == index)
+            .filter_map(entry)
+            .find_map(|(of, told)| (of == address).then_some(told)))
+    }
+
+    /// Every entry of the neighbour table on an interface that has an address, of both families.
+    pub async fn neighbours(&self, index: u32) -> Result<Vec<(IpAddr, Neighbour)>, NetlinkError> {
+        let mut found = Vec::new();
+        for family in [AddressFamily::Inet, AddressFamily::Inet6] {
+            let dump = all(self.handle.neighbours().get().set_address_family(family).execute()).await?;
+            found.extend(dump.iter().filter(|m| m.header.ifindex == index).filter_map(entry));
+        }
+        Ok(found)
     }
 
     /// Speed in Mbit/s and full duplex, where the driver says; both unknown otherwise.
@@ -352,20 +366,20 @@ fn held(message: &AddressMessage) -> Option<HeldAddress> {
     })
 }
 
-fn neighbour(message: &NeighbourMessage, wanted: IpAddr) -> Option<Neighbour> {
+fn entry(message: &NeighbourMessage) -> Option<(IpAddr, Neighbour)> {
     let mut told = Neighbour { state: message.header.state, mac: None, confirmed_ms: None };
-    let mut ours = false;
+    let mut of = None;
     for attribute in &message.attributes {
         match attribute {
-            NeighbourAttribute::Destination(NeighbourAddress::Inet(a)) => ours = IpAddr::V4(*a) == wanted,
-            NeighbourAttribute::Destination(NeighbourAddress::Inet6(a)) => ours = IpAddr::V6(*a) == wanted,
+            NeighbourAttribute::Destination(NeighbourAddress::Inet(a)) => of = Some(IpAddr::V4(*a)),
+            NeighbourAttribute::Destination(NeighbourAddress::Inet6(a)) => of = Some(IpAddr::V6(*a)),
             NeighbourAttribute::LinkLayerAddress(bytes) => told.mac = mac(bytes),
             // In clock ticks of 1/100 s, as every Linux user interface counts (USER_HZ).
             NeighbourAttribute::CacheInfo(c) => told.confirmed_ms = Some(c.confirmed.saturating_mul(10)),
             _ => {}
         }
     }
-    ours.then_some(told)
+    of.map(|address| (address, told))
 }
 
 /// Default routes of the main table in a route message: one, or one for each next hop.

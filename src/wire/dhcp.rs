@@ -60,6 +60,9 @@ pub fn discover(mac: Mac, xid: u32) -> Vec<u8> {
         OptionCode::ServerIdentifier,
         OptionCode::Renewal,
         OptionCode::Rebinding,
+        // Asked for so that a network that has them says so; only an offer is heard, nothing is followed.
+        OptionCode::from(code::IPV6_ONLY),
+        OptionCode::from(code::PORTAL),
     ]));
     let mut payload = Vec::with_capacity(LEAST_MESSAGE);
     // Encoding into memory fails only for options over 255 bytes that can't be split; these are all under 16.
@@ -106,7 +109,8 @@ pub fn offer(frame: &[u8], xid: u32) -> Result<Option<Lease>, Malformed> {
     if message.xid != xid || message.kind != Some(MessageType::Offer) {
         return Ok(None);
     }
-    if message.lease.address.is_none() {
+    // RFC 8925 section 3.3 lets a server that offers "IPv6 only" keep its IPv4 addresses for others.
+    if message.lease.address.is_none() && message.lease.ipv6_only_s.is_none() {
         return Err(Malformed::NoAddress);
     }
     Ok(Some(Lease { from: Some(from), ..message.lease }))
@@ -154,6 +158,8 @@ pub fn reply(payload: &[u8]) -> Result<Option<Reply>, Malformed> {
             resolvers: list(code::RESOLVERS),
             from: None,
             recorded_by: None,
+            ipv6_only_s: number(code::IPV6_ONLY),
+            portal: options.get(&code::PORTAL).and_then(|b| portal(b)),
         },
     }))
 }
@@ -175,7 +181,20 @@ mod code {
     pub(super) const SERVER: u8 = 54;
     pub(super) const RENEW: u8 = 58;
     pub(super) const REBIND: u8 = 59;
-    pub(super) const ALL: [u8; 9] = [MASK, ROUTERS, RESOLVERS, LEASE, OVERLOAD, KIND, SERVER, RENEW, REBIND];
+    /// RFC 8925.
+    pub(super) const IPV6_ONLY: u8 = 108;
+    /// RFC 8910.
+    pub(super) const PORTAL: u8 = 114;
+    pub(super) const ALL: [u8; 11] =
+        [MASK, ROUTERS, RESOLVERS, LEASE, OVERLOAD, KIND, SERVER, RENEW, REBIND, IPV6_ONLY, PORTAL];
+}
+
+/// A URL is ASCII (RFC 3986 section 2); anything else is not repeated. RFC 8910 section 2 lets a server send
+/// "urn:ietf:params:capport:unrestricted" where there is no portal.
+fn portal(bytes: &[u8]) -> Option<String> {
+    let text = std::str::from_utf8(bytes).ok()?.trim_end_matches('\0');
+    let sound = (1..=255).contains(&text.len()) && text.bytes().all(|b| b.is_ascii_graphic());
+    (sound && text != "urn:ietf:params:capport:unrestricted").then(|| text.to_owned())
 }
 
 fn usable(address: Ipv4Addr) -> Option<Ipv4Addr> {
@@ -309,6 +328,24 @@ mod tests {
         let area = [53, 1, 2, 94, 2, 1, 2, 54, 4, 192, 0, 2, 1, 255];
         let lease = offer(&heard(7, [192, 0, 2, 50], &area), 7).expect("well formed").expect("an offer");
         assert_eq!(lease.server, Some("192.0.2.1".parse().expect("literal")));
+    }
+
+    /// RFC 8925 section 3.1 (code 108, length 4, seconds) and RFC 8910 section 2.1 (code 114, a URI).
+    #[test]
+    fn networks_without_ipv4_and_networks_with_a_portal_say_so() {
+        let url = b"https://portal.example/api";
+        let area = [&[53, 1, 2, 108, 4, 0, 0, 7, 8, 114, url.len() as u8][..], url, &[255]].concat();
+        let lease = offer(&heard(7, [0; 4], &area), 7).expect("well formed").expect("an offer");
+        assert_eq!((lease.address, lease.ipv6_only_s), (None, Some(1_800)));
+        assert_eq!(lease.portal.as_deref(), Some("https://portal.example/api"));
+        let none = [&[53, 1, 2, 114, 36][..], b"urn:ietf:params:capport:unrestricted", &[255]].concat();
+        for area in [&none[..], &[53, 1, 2, 114, 2, 27, 91, 255], &[53, 1, 2, 108, 1, 9, 255]] {
+            let lease = offer(&heard(7, [192, 0, 2, 50], area), 7).expect("well formed").expect("an offer");
+            assert_eq!((lease.ipv6_only_s, lease.portal), (None, None), "{area:?}");
+        }
+        // RFC 8925 section 3.1: a client asks by listing the code.
+        let asked = discover(OURS, 7);
+        assert!(asked.windows(11).any(|w| w[0] == 55 && w[1] == 9 && w.ends_with(&[108, 114])));
     }
 
     #[test]

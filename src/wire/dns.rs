@@ -28,6 +28,12 @@ impl Asked {
         Some(Self { question: Query::query(name, RecordType::A), recursive: true })
     }
 
+    /// The IPv6 address records of the name that every translator answers for (RFC 7050 section 3), with recursion.
+    pub fn translated() -> Self {
+        let name = Name::from_labels([&b"ipv4only"[..], b"arpa"]).unwrap_or_else(|_| Name::root());
+        Self { question: Query::query(name, RecordType::AAAA), recursive: true }
+    }
+
     /// The root's name servers, without recursion: what every root service address knows by heart.
     pub fn root_servers() -> Self {
         Self { question: Query::query(Name::root(), RecordType::NS), recursive: false }
@@ -119,6 +125,9 @@ mod tests {
         assert_eq!(q, [&header[..], &question, &opt].concat());
         let a = Asked::address("a.example").expect("a name");
         assert_eq!(a.query(1)[2..4], [1, 0], "recursion desired");
+        // RFC 7050 section 3: AAAA (28) for ipv4only.arpa, class IN.
+        let translated = Asked::translated().query(1);
+        assert_eq!(translated[12..29], b"\x08ipv4only\x04arpa\x00\x00\x1c"[..]);
         assert_eq!(a, Asked::address("a.example.").expect("a name"));
         assert!(Asked::address(&"a".repeat(64)).is_none());
         assert_eq!(framed(&[1, 2, 3]), [0, 3, 1, 2, 3]);

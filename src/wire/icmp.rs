@@ -48,26 +48,42 @@ pub struct Echo {
 /// Builds an echo request. The checksum of the IPv6 form is left to the kernel, which alone knows the addresses.
 pub fn request(family: Family, id: u16, seq: u16, token: u64) -> [u8; MESSAGE] {
     let mut message = [0u8; MESSAGE];
+    fill(&mut message, family, id, seq, token);
+    message
+}
+
+/// Builds an echo request that makes an IP packet of `packet` octets (RFC 791 and RFC 8200 headers without options); no
+/// smaller than [`request`]'s.
+pub fn request_of(family: Family, id: u16, seq: u16, token: u64, packet: u16) -> Vec<u8> {
+    let header = match family {
+        Family::V4 => 20,
+        Family::V6 => 40,
+    };
+    let mut message = vec![0u8; usize::from(packet).saturating_sub(header).max(MESSAGE)];
+    fill(&mut message, family, id, seq, token);
+    message
+}
+
+fn fill(message: &mut [u8], family: Family, id: u16, seq: u16, token: u64) {
     message[HEADER..HEADER + 8].copy_from_slice(&token.to_be_bytes());
     match family {
         Family::V4 => {
-            if let Some(mut p) = MutableEchoRequestPacket::new(&mut message) {
+            if let Some(mut p) = MutableEchoRequestPacket::new(message) {
                 p.set_icmp_type(IcmpTypes::EchoRequest);
                 p.set_identifier(id);
                 p.set_sequence_number(seq);
             }
-            let sum = IcmpPacket::new(&message).map_or(0, |p| icmp::checksum(&p));
+            let sum = IcmpPacket::new(message).map_or(0, |p| icmp::checksum(&p));
             message[2..4].copy_from_slice(&sum.to_be_bytes());
         }
         Family::V6 => {
-            if let Some(mut p) = MutableEchoRequestPacketV6::new(&mut message) {
+            if let Some(mut p) = MutableEchoRequestPacketV6::new(message) {
                 p.set_icmpv6_type(Icmpv6Types::EchoRequest);
                 p.set_identifier(id);
                 p.set_sequence_number(seq);
             }
         }
     }
-    message
 }
 
 /// Reads an echo reply (type 0, or 129 in IPv6; code 0). `None` for anything else.
@@ -159,6 +175,14 @@ mod tests {
         assert!(sums_to_all_ones(&m) && checksum_holds(&m));
         let six = request(Family::V6, 0x1234, 7, 9);
         assert_eq!(&six[..8], &[128, 0, 0, 0, 0x12, 0x34, 0, 7]);
+    }
+
+    #[test]
+    fn a_request_of_a_size_makes_a_packet_of_that_size() {
+        assert_eq!(request_of(Family::V4, 1, 2, 3, 1_500).len() + 20, 1_500);
+        assert_eq!(request_of(Family::V6, 1, 2, 3, 1_280).len() + 40, 1_280);
+        assert_eq!(request_of(Family::V4, 1, 2, 3, 60)[..], request(Family::V4, 1, 2, 3)[..]);
+        assert!(sums_to_all_ones(&request_of(Family::V4, 1, 2, 3, 1_499)));
     }
 
     #[test]

@@ -1,11 +1,14 @@
 //! A lab site: host, switch, router and internet in network namespaces, real servers in them, all gone on drop.
 
+use pathproof::practice::line::Line;
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::thread::sleep;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
 /// A site in namespaces.
@@ -13,6 +16,10 @@ pub(crate) struct Place {
     name: String,
     dir: tempfile::TempDir,
     servers: Vec<(String, Child)>,
+    /// Lines carried by threads of this program: what ends each, and the thread.
+    pub(crate) cables: Vec<(Arc<AtomicBool>, JoinHandle<()>)>,
+    /// The line that such a thread carries.
+    pub(crate) line: Option<Arc<Line>>,
     failed: bool,
 }
 
@@ -38,13 +45,21 @@ pub(crate) fn must(line: &str) {
     );
 }
 
+/// A command in a namespace that ends with the thread that starts it, even where that is killed (prctl(2),
+/// `PR_SET_PDEATHSIG`).
+pub(crate) fn inside(ns: &str) -> Command {
+    let mut command = Command::new("setpriv");
+    command.args(["--pdeathsig", "KILL", "ip", "netns", "exec", ns]);
+    command
+}
+
 impl Place {
     /// Builds the site: host 192.168.50.20 on a switch, router with address service, names and NAT, three reference
     /// points and a receiver outside.
     pub(crate) fn new(scenario: &str) -> Self {
         let name = format!("pp{}{}", std::process::id() % 10_000, scenario);
         let dir = tempfile::Builder::new().prefix(&format!("lab-{scenario}-")).tempdir().expect("temp dir");
-        let mut p = Self { name, dir, servers: Vec::new(), failed: false };
+        let mut p = Self { name, dir, servers: Vec::new(), cables: Vec::new(), line: None, failed: false };
         for ns in ["host", "sw", "router", "net", "stray"] {
             must(&format!("ip netns add {}", p.ns(ns)));
             p.ip(ns, "link set lo up");
@@ -77,21 +92,18 @@ impl Place {
         must(&format!("ip netns exec {} sysctl -qw net.ipv4.ip_forward=1", p.ns("router")));
         p.nft("router", "add table ip nat\nadd chain ip nat post { type nat hook postrouting priority 100; }\nadd rule ip nat post oifname wan0 masquerade");
         p.dnsmasq("outside", "net", &format!("--listen-address={} --bind-interfaces --no-resolv --address=/example.com/192.0.2.80 --local=/invalid/ --local=/com/", REFERENCES.join(",")));
-        p.dnsmasq(
-            "names",
-            "router",
-            &format!(
-                "--listen-address={GATEWAY} --bind-interfaces --no-resolv --server={} --cache-size=0 --local=/invalid/",
-                REFERENCES[0]
-            ),
-        );
+        p.names();
         p.dnsmasq(
             "addresses",
             "router",
             "--port=0 --interface=lan0 --no-ping --dhcp-range=192.168.50.100,192.168.50.150,10m",
         );
         p.receiver();
-        sleep(Duration::from_millis(700));
+        for (ns, transport, port) in
+            [("net", "tcp", 7_700), ("net", "udp", 53), ("router", "udp", 53), ("router", "udp", 67)]
+        {
+            p.until_open(ns, transport, port);
+        }
         p
     }
 
@@ -113,8 +125,7 @@ impl Place {
     /// Starts a server under a name; its output goes to a log of that name.
     pub(crate) fn start(&mut self, name: &str, ns: &str, argv: &[&str]) {
         let log = File::create(self.dir.path().join(format!("{name}.log"))).expect("log");
-        let child = Command::new("ip")
-            .args(["netns", "exec", &self.ns(ns)])
+        let child = inside(&self.ns(ns))
             .args(argv)
             .stdin(Stdio::null())
             .stdout(log.try_clone().expect("log"))
@@ -155,12 +166,51 @@ impl Place {
         let program = format!(
             "import socket\ns=socket.socket()\ns.setsockopt(socket.SOL_SOCKET,socket.SO_REUSEADDR,1)\ns.bind(('{RECEIVER}',7700))\ns.listen(64)\nwhile True:\n c,a=s.accept()\n c.settimeout(5)\n try:\n  d=c.recv(64)\n  print('RECEIVED',d,flush=True) if d else print('visited',flush=True)\n except OSError as e: print(e,flush=True)\n c.close()\n"
         );
-        self.start("receiver", "net", &["python3", "-c", &program]);
+        self.start("receiver", "net", &["/usr/bin/python3", "-c", &program]);
     }
 
     /// A server's log so far.
     pub(crate) fn log(&self, name: &str) -> String {
         std::fs::read_to_string(self.dir.path().join(format!("{name}.log"))).unwrap_or_default()
+    }
+
+    /// Waits until a socket has a port, by the kernel's own table; panics after half a minute.
+    pub(crate) fn until_open(&self, ns: &str, transport: &str, port: u16) {
+        let began = Instant::now();
+        let line = format!("ip netns exec {} grep -q ':{port:04X} ' /proc/net/{transport}", self.ns(ns));
+        while !Command::new("sh").arg("-c").arg(&line).status().is_ok_and(|s| s.success()) {
+            assert!(began.elapsed() < Duration::from_secs(30), "nothing listens: {line}");
+            sleep(Duration::from_millis(50));
+        }
+    }
+
+    /// Keeps the site's folder after the end.
+    pub(crate) fn keep_logs(&mut self) {
+        self.failed = true;
+    }
+
+    /// Drops what matches an nft expression on its way into a namespace, under a name that [`Self::let_pass`] takes.
+    pub(crate) fn drop_arriving(&self, ns: &str, name: &str, what: &str) {
+        self.nft(ns, &format!("add table inet {name}\nadd chain inet {name} in {{ type filter hook prerouting priority -300; }}\nadd rule inet {name} in {what} drop"));
+    }
+
+    /// Ends a rule of [`Self::drop_arriving`] or [`Self::refuse_passing`].
+    pub(crate) fn let_pass(&self, ns: &str, name: &str) {
+        self.nft(ns, &format!("delete table inet {name}"));
+    }
+
+    /// Answers what matches on its way through a router with a refusal.
+    pub(crate) fn refuse_passing(&self, ns: &str, name: &str, what: &str, with: &str) {
+        self.nft(ns, &format!("add table inet {name}\nadd chain inet {name} through {{ type filter hook forward priority -300; }}\nadd rule inet {name} through {what} reject with {with}"));
+    }
+
+    /// The site's own resolver, as it stands at the start.
+    pub(crate) fn names(&mut self) {
+        let options = format!(
+            "--listen-address={GATEWAY} --bind-interfaces --no-resolv --server={} --cache-size=0 --local=/invalid/",
+            REFERENCES[0]
+        );
+        self.dnsmasq("names", "router", &options);
     }
 
     /// The site's folder.
@@ -203,8 +253,7 @@ impl Place {
         let record = self.dir.path().join("survey.db");
         let json = File::create(self.dir.path().join("survey.json")).expect("file");
         let log = File::create(self.dir.path().join("survey.log")).expect("file");
-        let child = Command::new("ip")
-            .args(["netns", "exec", &self.ns("host")])
+        let child = inside(&self.ns("host"))
             .args(prefix)
             .args([program, "survey"])
             .arg(&file)
@@ -295,6 +344,10 @@ impl Drop for Place {
         for (_, child) in &mut self.servers {
             let _ = child.kill();
             let _ = child.wait();
+        }
+        for (stop, thread) in self.cables.drain(..) {
+            stop.store(true, Ordering::Relaxed);
+            let _ = thread.join();
         }
         for ns in ["host", "sw", "router", "net", "stray"] {
             let _ = Command::new("ip").args(["netns", "del", &self.ns(ns)]).output();

@@ -39,6 +39,8 @@ pub(crate) enum Of {
     Availability,
     /// The household set: availability and the rate of long outages (supervision has no long-run truth to miss).
     Set,
+    /// The verdict on the whole set, of sites that miss or meet the availability.
+    Verdict,
 }
 
 /// The truth about a site.
@@ -65,7 +67,7 @@ pub(crate) fn truth(of: Of, rule: &Rule, site: Site) -> Truth {
 
 pub(crate) fn verdict(of: Of, rule: &Rule, l: Looked) -> VerdictKind {
     match of {
-        Of::Set => rule.verdict(l),
+        Of::Set | Of::Verdict => rule.verdict(l),
         Of::Availability => match rule.availability(l) {
             Standing::Met => VerdictKind::IpAlone,
             Standing::NotMet => VerdictKind::AddCellular,

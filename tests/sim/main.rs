@@ -4,10 +4,13 @@
 
 #[allow(dead_code, reason = "the bench uses more of it")]
 mod calibration;
+mod confusion;
 #[allow(dead_code, reason = "the bench uses more of it")]
 mod coverage;
 mod draw;
+mod planned;
 mod probes;
+mod record;
 mod rule;
 mod streams;
 #[allow(dead_code, reason = "the bench uses more of it")]

@@ -42,6 +42,9 @@ pub(crate) struct Network {
     pub(crate) twice: f64,
     /// Lease time, seconds: the valid lifetime counts down and is renewed at half of it.
     pub(crate) lease: i64,
+    /// Whether what stands beside the lanes is asked too: neighbours that come and go, the router's count, mains, offers,
+    /// radio, a page, the clock, the communicator.
+    pub(crate) beside: bool,
     /// Clock steps: when, and by how much.
     pub(crate) steps: Vec<(i64, i64)>,
 }
@@ -80,6 +83,7 @@ impl Network {
             slow_names: 0.02,
             twice: 0.0,
             lease: 3_600,
+            beside: true,
             steps: Vec::new(),
         }
     }
@@ -110,6 +114,7 @@ impl Network {
             slow_names: 0.1 * draw.uniform(),
             twice: 0.03,
             lease: 60,
+            beside: false,
             seconds,
         }
     }
@@ -222,6 +227,43 @@ impl Network {
         };
         let own = Detail::OwnAddress { held: vec![held], gateway: Some(IpAddr::from([192, 0, 2, 1])) };
         out.push(Entry::Seen(plain(now, Question::OwnAddress, host, own)));
+        if self.beside {
+            noise_beside(now, host, draw, out);
+        }
+    }
+}
+
+/// Ordinary life beside the lanes, nothing of it a fault.
+fn noise_beside(now: i64, host: &Arc<str>, draw: &mut Draw, out: &mut Vec<Entry>) {
+    let second = now / SECOND;
+    let mut say = |question, detail| out.push(Entry::Seen(plain(now, question, host, detail)));
+    if second % 5 == 0 {
+        // Twelve boxes of which each is away now and then, for minutes.
+        let there = |n: i64| (second / (200 + 37 * n) + n) % 5 != 0;
+        let macs = (0..12i64).filter(|n| there(*n)).map(|n| Mac([2, 0, 0, 0, 1, n as u8])).collect();
+        say(Question::Neighbours, Detail::Neighbours(macs));
+    }
+    if second % 30 == 7 {
+        let mains = Mains { present: Some(true), charge_percent: Some(100), ..Mains::default() };
+        say(Question::Mains, Detail::Mains(mains));
+        // A count by a crystal that runs off by 100 parts in a million, in whole seconds.
+        let up_s = Some(90_000 + (second as f64 * 1.000_1) as u64);
+        let life = RouterLife { up_s, connected: Some(true), ..RouterLife::default() };
+        say(Question::RouterLife, Detail::RouterLife(life));
+        let dbm = (-62.0 + 4.0 * draw.normal()) as i16;
+        say(Question::Radio, Detail::Radio(Radio { signal_dbm: Some(dbm), ..Radio::default() }));
+    }
+    if second % 60 == 11 {
+        let lost = draw.chance(0.02);
+        let offer = Lease { server: Some(IpAddr::from([192, 0, 2, 1])), ..Lease::default() };
+        let offers = if lost { vec![] } else { vec![offer] };
+        say(Question::Offers, Detail::Offers { offers, discarded: 0 });
+        let web = Web { status: if lost { 503 } else { 204 }, redirected_to: None, as_expected: Some(!lost) };
+        say(Question::Portal, Detail::Web(web));
+        let offset = Micros((20_000.0 * draw.normal()) as i64);
+        say(Question::ClockOffset, Detail::ClockOffset { offset, error: Micros(10_000) });
+        let panel = if draw.chance(0.02) { vec![] } else { vec![Mac([2, 0, 0, 0, 2, 1])] };
+        say(Question::Communicator, Detail::Claimants(panel));
     }
 }
 

@@ -126,6 +126,7 @@ fn six_hours_of_ordinary_noise_give_no_trouble() {
         let lost: u64 = look.random_loss.iter().map(|l| l.1).sum();
         // The noise was there: one per cent of some 150 000 questions.
         assert!((1_300..1_800).contains(&lost), "seed {seed}: {lost} lost of {entries}");
+        assert!(look.patterns.is_empty() && look.changes.is_empty(), "seed {seed}: {:?}", look.changes);
         assert!(look.troubles.is_empty(), "seed {seed}: {:#?}", look.troubles);
         assert!(look.observed.secs() > 6.0 * 3_600.0 - 2.0 * PATIENCE.secs());
     }

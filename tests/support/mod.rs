@@ -4,7 +4,7 @@
 
 use pathproof::judge::{Detail, Micros, Moment, Observation, Question};
 use pathproof::probe::{Context, Pace};
-use pathproof::site::{Background, Cadence, Plan, SiteKind};
+use pathproof::site::{Background, Between, Cadence, Plan, Signs, SiteKind};
 use pathproof::sys::clock::Clock;
 use std::fs::File;
 use std::future::Future;
@@ -22,6 +22,7 @@ pub struct Lab {
     pub router: String,
     pub other: String,
     servers: Vec<Child>,
+    named: Vec<(String, Child)>,
     pub files: tempfile::TempDir,
 }
 
@@ -37,7 +38,7 @@ impl Lab {
         let id = format!("pp{}x{}", std::process::id(), NEXT.fetch_add(1, Ordering::Relaxed));
         let [host, router, other] = ["a", "b", "c"].map(|n| format!("{id}{n}"));
         let files = tempfile::tempdir().expect("a directory");
-        let lab = Self { host, router, other, servers: Vec::new(), files };
+        let lab = Self { host, router, other, servers: Vec::new(), named: Vec::new(), files };
         for ns in [&lab.host, &lab.router, &lab.other] {
             sh(&format!("ip netns add {ns} && ip -n {ns} link set lo up"));
         }
@@ -69,6 +70,34 @@ impl Lab {
             .to_owned()
     }
 
+    /// Starts a server in a namespace, its output going to a log beside the lab's other files; `name` is its log and what
+    /// [`Lab::stop`] calls it. Needs the program's Debian package and fails without it.
+    pub fn serve(&mut self, ns: &str, name: &str, command: &mut Command) -> std::path::PathBuf {
+        let log = self.files.path().join(format!("{name}.log"));
+        let out = File::create(&log).expect("a log file");
+        let mut inside = Command::new("ip");
+        inside.args(["netns", "exec", ns]).arg(command.get_program()).args(command.get_args());
+        for (key, value) in command.get_envs() {
+            inside.env(key, value.expect("only set"));
+        }
+        let server = inside
+            .stdin(std::process::Stdio::null())
+            .stdout(out.try_clone().expect("a second handle"))
+            .stderr(out)
+            .spawn()
+            .expect("ip runs");
+        self.named.push((name.to_owned(), server));
+        log
+    }
+
+    /// Stops a server and waits until it is gone.
+    pub fn stop(&mut self, name: &str) {
+        let at = self.named.iter().position(|(n, _)| n == name).expect("it was started");
+        let (_, mut server) = self.named.swap_remove(at);
+        let _ = server.kill();
+        let _ = server.wait();
+    }
+
     /// Starts dnsmasq as an address server; gives the file its log goes to.
     pub fn dnsmasq(&mut self, ns: &str, interface: &str, arguments: &[&str]) -> std::path::PathBuf {
         let log = self.files.path().join(format!("{ns}.log"));
@@ -94,7 +123,7 @@ impl Lab {
 
 impl Drop for Lab {
     fn drop(&mut self) {
-        for server in &mut self.servers {
+        for server in self.servers.iter_mut().chain(self.named.iter_mut().map(|(_, s)| s)) {
             let _ = server.kill();
             let _ = server.wait();
         }
@@ -123,11 +152,13 @@ pub fn plan() -> Plan {
             receiver: second,
             offers: Micros::from_secs(10),
         },
+        between: Between::default(),
         patience: second,
         supervision: None,
         requirements: "lab".into(),
         uses: Vec::new(),
         background: Background::default(),
+        signs: Signs::default(),
         practice: false,
         loopback: false,
     }
@@ -181,6 +212,15 @@ pub fn start<F: Future<Output = ()> + 'static>(
         runtime.block_on(probe(ctx));
     });
     Seen { said, all: Vec::new() }
+}
+
+/// Runs something in a namespace on a thread of its own.
+pub fn inside<T: Send + 'static>(ns: &str, run: impl FnOnce() -> T + Send + 'static) -> std::thread::JoinHandle<T> {
+    let inside = File::open(format!("/run/netns/{ns}")).expect("the namespace is there");
+    std::thread::spawn(move || {
+        nix::sched::setns(inside, nix::sched::CloneFlags::CLONE_NEWNET).expect("root may enter a namespace");
+        run()
+    })
 }
 
 /// The carrier in an observation.

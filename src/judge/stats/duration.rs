@@ -62,6 +62,13 @@ pub fn survival_at(steps: &[Step], seconds: f64) -> f64 {
     steps.iter().take_while(|s| s.at <= seconds).last().map_or(1.0, |s| s.survival)
 }
 
+/// The length half the outages do not exceed, with its bounds: where the curve, and each bound of it, first is at or
+/// under a half (Brookmeyer & Crowley 1982, from memory). `None` where the outages seen don't reach that far.
+pub fn median(steps: &[Step]) -> (Option<f64>, [Option<f64>; 2]) {
+    let first = |of: &dyn Fn(&Step) -> f64| steps.iter().find(|s| of(s) <= 0.5).map(|s| s.at);
+    (first(&|s| s.survival), [first(&|s| s.bounds.lower), first(&|s| s.bounds.upper)])
+}
+
 /// Mean length, counting no outage beyond `limit` seconds: the area under the curve up to there.
 pub fn restricted_mean(steps: &[Step], limit: f64) -> f64 {
     let (mut area, mut from, mut height) = (0.0, 0.0, 1.0);
@@ -145,6 +152,9 @@ pub(crate) mod tests {
         close(restricted_mean(&steps, 35.0), 23.287_394_958, 1e-9);
         near(survival_at(&steps, 12.0), 0.752_941, 5.1e-7);
         near(survival_at(&steps, 5.9), 1.0, 0.0);
+        // R's survfit with conf.type = "log-log" prints median 23, 0.95LCL 13, 0.95UCL NA (from memory).
+        assert_eq!(median(&steps), (Some(23.0), [Some(13.0), None]));
+        assert_eq!(median(&[]), (None, [None, None]));
     }
 
     #[test]

@@ -16,6 +16,7 @@ pub mod flap;
 pub mod jitter;
 pub mod lognormal_fit;
 pub mod lognormal_posterior;
+pub mod loss_series;
 pub mod periodicity;
 pub mod proportion;
 pub mod rate;

@@ -60,14 +60,17 @@ pub fn same_time_of_day(starts: &[f64], window: f64) -> Option<Cluster> {
         .map(|first| {
             // Outages of one day in one window count once: they are one piece of evidence.
             let mut days: Vec<i64> = Vec::new();
-            let mut last = phases[first].0;
+            let (mut last, mut furthest) = (phases[first].0, 0.0);
             for step in 0..n {
                 let (phase, day) = phases[(first + step) % n];
                 let ahead = (phase - phases[first].0).rem_euclid(DAY);
                 if ahead > window {
                     break;
                 }
-                last = phase;
+                // Round the clock the equals of the first come last.
+                if ahead > furthest {
+                    (last, furthest) = (phase, ahead);
+                }
                 if !days.contains(&day) {
                     days.push(day);
                 }
@@ -127,6 +130,18 @@ pub fn lease_fraction(fractions: &[f64], window: f64, reach: f64) -> Option<Clus
         .min_by(|a, b| a.false_alarm.total_cmp(&b.false_alarm))
 }
 
+/// Outages that began while something else was going on, such as the minutes after a loss of the mains.
+///
+/// `share` is the share of the watched time that this takes. False alarm at most P(Bin(n, share) >= inside) for outages
+/// that come at random; two are never a finding. `None` without an outage.
+pub fn during(inside: usize, n: usize, share: f64) -> Option<Cluster> {
+    if n == 0 || inside > n {
+        return None;
+    }
+    let false_alarm = if inside < 3 { 1.0 } else { at_least(inside, n, share.clamp(0.0, 1.0)) };
+    Some(Cluster { count: inside, of: n, from: 0.0, to: share, false_alarm })
+}
+
 /// The widest window in which `count` of `n` outages on one time of day would still be a finding, seconds.
 ///
 /// Zero if no window would be: too few outages to tell.
@@ -169,6 +184,10 @@ mod tests {
         // Around midnight too.
         let late = [hm(0.0, 23.0, 58.0), hm(2.0, 0.0, 1.0), hm(3.0, 0.0, 2.0), hm(4.0, 23.0, 59.0)];
         assert!(same_time_of_day(&late, 600.0).expect("outages").is_finding());
+        // Equal ones and one a little later: the window ends with the later, wherever the count begins.
+        let equal = [0.0, 1.0, 2.0, 3.0].map(|d| hm(d, 3.0, 10.0) + if d > 0.0 { 0.0 } else { 15.0 });
+        let c = same_time_of_day(&equal, 600.0).expect("outages");
+        assert_eq!((c.count, c.from, c.to), (4, hm(0.0, 3.0, 10.0), hm(0.0, 3.0, 10.0) + 15.0));
         // Four outages of one night are one piece of evidence.
         let one_night = [hm(0.0, 3.0, 1.0), hm(0.0, 3.0, 3.0), hm(0.0, 3.0, 5.0), hm(0.0, 3.0, 8.0)];
         assert!(!same_time_of_day(&one_night, 600.0).expect("outages").is_finding());

@@ -1,0 +1,149 @@
+//! `pathproof report RECORD --as PAPER`: a letter, tickets or a survey record, printed or written to files.
+//!
+//! Decides where a paper goes and what is said of the record it comes from. What stands in it is decided in `show`.
+
+use super::about::About;
+use super::result::WIDTH;
+use super::{Format, PaperKind, ReportOptions, entered, exit};
+use crate::judge::{Judge, WallTime};
+use crate::show::escape::terminal;
+use crate::show::paper::{Given, Origin, Paper, letter, survey_record, ticket, to_html, to_json, to_pdf, to_text};
+use crate::site::SiteFile;
+use crate::snapshot::Snapshot;
+use jiff::tz::TimeZone;
+use ring::digest::{Context, SHA256};
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+/// A form a paper can be written in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Form {
+    Html,
+    Text,
+    Json,
+    Pdf,
+}
+
+impl Form {
+    /// The form a file's name asks for. The error is in words.
+    pub(super) fn of(file: &Path) -> Result<Self, String> {
+        match file.extension().and_then(|e| e.to_str()) {
+            Some("html") => Ok(Self::Html),
+            Some("txt") => Ok(Self::Text),
+            Some("json") => Ok(Self::Json),
+            Some("pdf") => Ok(Self::Pdf),
+            _ => Err(format!("{}: a paper's file name ends in .html, .pdf, .txt or .json", file.display())),
+        }
+    }
+
+    fn bytes(self, paper: &Paper) -> Vec<u8> {
+        match self {
+            Self::Html => to_html(paper).into_bytes(),
+            Self::Text => to_text(paper, WIDTH).into_bytes(),
+            Self::Json => to_json(paper).into_bytes(),
+            Self::Pdf => to_pdf(paper),
+        }
+    }
+}
+
+/// Writes the paper to every file asked for, or prints it. False where a file could not be written.
+pub(super) fn show(
+    kind: PaperKind,
+    o: &ReportOptions,
+    record: &Path,
+    (judge, about, snapshot): (&Judge, &About, &Snapshot),
+    site: Option<&SiteFile>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+) -> io::Result<bool> {
+    let zone = TimeZone::system();
+    let origin = origin(o, record, judge, about);
+    let given = Given { snapshot, zone: &zone, origin: &origin };
+    let paper = match kind {
+        PaperKind::Letter => letter::letter(&given),
+        PaperKind::Ticket => ticket::ticket(&given),
+        PaperKind::SurveyRecord => survey_record::survey_record(
+            &given,
+            &entered::of(&about.plan, site),
+            &site.map_or(&about.plan.background, |f| &f.background).power(&about.plan.site),
+        ),
+    };
+    let mut whole = true;
+    for file in &o.out {
+        let form = Form::of(file).map_err(io::Error::other)?;
+        if let Err(e) = std::fs::write(file, form.bytes(&paper)) {
+            whole = false;
+            writeln!(err, "The paper could not be written to {}: {e}", terminal(&file.display().to_string()))?;
+        }
+    }
+    if o.out.is_empty() {
+        let form = if o.format == Format::Json { Form::Json } else { Form::Text };
+        out.write_all(&form.bytes(&paper))?;
+    }
+    out.flush()?;
+    Ok(whole)
+}
+
+fn origin(o: &ReportOptions, record: &Path, judge: &Judge, about: &About) -> Origin {
+    let plan = serde_json::to_vec(&about.plan).unwrap_or_default();
+    Origin {
+        // A record out of a bundle lies elsewhere, under a name of its own.
+        record: (o.record == record).then(|| o.record.file_name().map(|n| n.to_string_lossy().into_owned())).flatten(),
+        sha256: if whole_in_one_file(record) { sha256_of(record).ok() } else { None },
+        plan_sha256: Some(hex(ring::digest::digest(&SHA256, &plan).as_ref())),
+        boot: judge.sessions().last().map(|s| s.boot_id.chars().take(8).collect()),
+        made: Some(WallTime(jiff::Timestamp::now().as_microsecond())),
+        unmasked: o.unmasked,
+    }
+}
+
+/// Whether the file holds all of the record: while it is written, or after a kill, the rest is in the log beside it.
+fn whole_in_one_file(record: &Path) -> bool {
+    let mut log = record.as_os_str().to_owned();
+    log.push("-wal");
+    std::fs::metadata(log).map_or(true, |m| m.len() == 0)
+}
+
+/// Refuses a site file of another site: its activation code must not get into this one's papers.
+pub(super) fn same_site(file: &SiteFile, about: &About) -> Result<(), (i32, String)> {
+    if file.id == about.plan.site {
+        return Ok(());
+    }
+    let why = format!("the site file is of the site {}, the record of the site {}", file.id, about.plan.site);
+    Err((exit::BAD_SITE_FILE, why))
+}
+
+/// SHA-256 of a file's bytes, hexadecimal.
+pub(super) fn sha256_of(path: &Path) -> io::Result<String> {
+    let mut file = std::fs::File::open(path)?;
+    let mut hash = Context::new(&SHA256);
+    let mut some = vec![0; 64 * 1024];
+    loop {
+        match file.read(&mut some)? {
+            0 => return Ok(hex(hash.finish().as_ref())),
+            n => hash.update(&some[..n]),
+        }
+    }
+}
+
+pub(super) fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::new(), |mut out, b| {
+        let _ = write!(out, "{b:02x}");
+        out
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_hashed_as_the_standard_does() {
+        // FIPS 180-4 example (NIST, SHA256.pdf): "abc".
+        let file = tempfile::NamedTempFile::new().expect("a file");
+        std::fs::write(file.path(), "abc").expect("written");
+        let want = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(sha256_of(file.path()).expect("reads"), want);
+    }
+}

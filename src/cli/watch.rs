@@ -1,0 +1,416 @@
+//! `pathproof watch`: the same agent as a survey, unattended, without an end.
+//!
+//! Goes on with the record it is given, says how the agent before it stopped, follows the host when its interface or
+//! its resolvers change, and reads the site file again when told to (SIGHUP). A file that is wrong then changes
+//! nothing. SIGTERM and SIGINT end it cleanly. A record that can't be written does not stop it.
+
+use super::about::{About, record_code};
+use super::live::LiveView;
+use super::metrics;
+use super::page;
+use super::report::know_drills;
+use super::resettle::{Renewal, Resettler};
+use super::ruling::{Mark, Rulings};
+use super::survey::{Failure, announce, io};
+use super::{Format, WatchOptions, exit};
+use crate::agent::{Agent, Finished, Leave, Left, Turn};
+use crate::judge::drill::{CutShort, DrillEnd, Step};
+use crate::judge::{Detail, Entry, Judge, Question};
+use crate::record::{self, Last, RecordError, Writer};
+use crate::show::escape::terminal;
+use crate::site;
+use crate::snapshot::{AgentView, Snapshot, Trouble};
+use crate::sys::clock::{self, Clock};
+use crate::sys::keeper::Keeper;
+use crate::sys::memory;
+use std::io::Write;
+use std::path::Path;
+use std::sync::Arc;
+use tokio::sync::mpsc;
+
+/// Where nobody looks at a screen, the lanes are looked over this often, in seconds.
+const LOOK_EVERY: u32 = 5;
+/// Renewals that may wait.
+const QUEUE: usize = 4;
+
+/// Runs a watch; returns the exit code.
+pub(super) fn run(o: &WatchOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+    match watch(o, out) {
+        Ok(code) => code,
+        Err((code, why)) => {
+            for line in why.lines() {
+                let _ = writeln!(err, "{}", terminal(line));
+            }
+            code
+        }
+    }
+}
+
+fn watch(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, Failure> {
+    memory::one_heap();
+    let (mut resettler, renewal) = Resettler::new(o.file.as_deref())?;
+    let mut about = described(renewal);
+    announce(&about, out).map_err(io)?;
+    if o.announce_only {
+        return Ok(exit::IP_ALONE);
+    }
+    let Some(path) = &o.record else { return Err((exit::USAGE, "--record: name the record".into())) };
+    let mut judge = Judge::new(about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?);
+    let door = metrics::door(o)?;
+    let token = page::token(o)?;
+    let mut keeper = Keeper::from_environment();
+    let (writer, clock, last_stop) = open(path, &about, &mut judge, &mut keeper, out)?;
+    let (served, said) = metrics::open(o, door, clock)?;
+    writeln!(out, "{said}").map_err(io)?;
+    let (pages, said) = page::open(o, token.as_deref(), path, clock)?;
+    writeln!(out, "{said}").map_err(io)?;
+    out.flush().map_err(io)?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| (exit::INTERNAL, format!("the runtime did not start: {e}")))?;
+    let mut agent = Agent {
+        plan: Arc::new(about.plan.clone()),
+        clock,
+        wall: clock::wall_time,
+        judge,
+        writer: Some(writer),
+        length: None,
+        goes_on: false,
+        marks: None,
+    };
+    memory::give_back();
+    let mut rulings = Rulings::new();
+    keeper.ready();
+    let finished = loop {
+        let header = about.header();
+        let sends: Arc<[String]> = site::announce(&about.plan).into();
+        let (asks, renewals) = mpsc::channel(QUEUE);
+        resettler.follow(&about.plan, asks);
+        let mut chosen = None;
+        let left = {
+            let mut view = LiveView::new(out, Format::Text);
+            let mut turns = 0u32;
+            let mut addressing = None;
+            let mut told = None;
+            let mut reported = String::new();
+            let mut uneasy = [false; 2];
+            let leave = leave(renewals, &mut chosen);
+            let left = runtime.block_on(agent.run_until(leave, |turn| {
+                let now = addressing_of(turn);
+                if addressing.replace(now.clone()).is_some_and(|before| before != now) {
+                    resettler.look();
+                }
+                let record = turn.health.record.as_ref().map(|r| r.keeping.clone());
+                let was = std::mem::replace(&mut uneasy, [turn.judge.in_doubt(), turn.judge.anything_wrong()]);
+                // Whoever has the page open sees each turn of a trouble as it comes.
+                let close = uneasy.contains(&true) && pages.as_ref().is_some_and(|p| p.views() > 0);
+                if view.on_screen() || turns.is_multiple_of(LOOK_EVERY) || told != record || was != uneasy || close {
+                    let now = clock.now();
+                    let seen = view.show_with(turn, &header, Some(agent_view(turn, last_stop.as_deref())));
+                    let ruled_anew = rulings.turn(turn.judge, &header, mark(seen), now);
+                    let shown = rulings.over(seen);
+                    metrics::tell(served.as_ref(), &shown, now, &rulings);
+                    page::tell(pages.as_ref(), shown, now, &rulings, &sends);
+                    let fares = fares(seen, &rulings);
+                    if fares != reported {
+                        keeper.status(&fares);
+                        reported = fares;
+                    }
+                    if let (true, Some(ruling)) = (ruled_anew, rulings.last) {
+                        view.say(&format!("The verdict is now: {}", ruling.kind.words()));
+                    }
+                    told = record;
+                }
+                turns = turns.wrapping_add(1);
+                keeper.alive();
+            }));
+            view.end();
+            left
+        };
+        resettler.rest();
+        let (judge, writer) = match left {
+            Left::Over(finished) => break finished,
+            Left::Renewed { judge, writer } => (judge, writer),
+        };
+        let judge = renew(&mut resettler, chosen, &mut about, *judge, (writer.as_ref(), path), &mut keeper, out);
+        agent = Agent {
+            plan: Arc::new(about.plan.clone()),
+            clock,
+            wall: clock::wall_time,
+            judge,
+            writer,
+            length: None,
+            goes_on: true,
+            marks: None,
+        };
+    };
+    keeper.stopping();
+    // Probes still waiting for an answer have nobody to tell; they need not be waited for.
+    runtime.shutdown_background();
+    over(&finished, path, out)
+}
+
+/// What a record says of itself under a plan.
+fn described(renewal: Renewal) -> About {
+    About {
+        version: env!("CARGO_PKG_VERSION").into(),
+        plan: renewal.settled.plan,
+        planned: None,
+        notes: renewal.settled.notes,
+        own_set: renewal.own_set,
+    }
+}
+
+/// Opens the record and feeds the judge from it. Gives the writer, the clock on the record's axis, and how the agent
+/// before stopped.
+fn open(
+    path: &Path,
+    about: &About,
+    judge: &mut Judge,
+    keeper: &mut Keeper,
+    out: &mut dyn Write,
+) -> Result<(Writer, Clock, Option<String>), Failure> {
+    let failed = |e: RecordError| (record_code(&e), e.to_string());
+    let name = terminal(&path.display().to_string());
+    let text = serde_json::to_string(about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
+    let mut last = Last::default();
+    // Before it is held, so that another site's is not touched.
+    if let Ok(record) = record::read(path) {
+        same_site(record.about(), about, path)?;
+    }
+    let mut writer = match record::hold(path) {
+        Ok(held) => {
+            if let Some(text) = held.about() {
+                same_site(text, about, path)?;
+            }
+            if let Some(words) = held.mended() {
+                writeln!(out, "{}", terminal(words)).map_err(io)?;
+            }
+            let feed = |e: &Entry| {
+                last.take(e);
+                judge.take(e);
+                keeper.starting();
+            };
+            let passed_over = held.replay(feed).map_err(failed)?;
+            if passed_over > 0 {
+                writeln!(out, "{passed_over} entries of the record can't be read and were passed over.").map_err(io)?;
+            }
+            Writer::resume(held, &text).map_err(failed)?
+        }
+        Err(e) if e.may_pass() => {
+            // What can be read of it is still what happened.
+            if let Ok(record) = record::read(path) {
+                let feed = |e: &Entry| {
+                    last.take(e);
+                    judge.take(e);
+                };
+                record.replay(feed).map_err(failed)?;
+            }
+            let why = terminal(&e.to_string());
+            writeln!(out, "The record can't be written now ({why}); what is seen waits in memory.").map_err(io)?;
+            Writer::waiting(path, &text, &e).map_err(failed)?
+        }
+        Err(e) => return Err(failed(e)),
+    };
+    close_drill(judge, &mut writer, out)?;
+    know_drills(judge, &mut about.plan.background.clone());
+    let boot_id = clock::boot_id();
+    let at = last.begins(&boot_id, clock::boot_time(), clock::wall_time(), clock::wall_synced());
+    let stop = last.stop(&boot_id);
+    match (stop, last.alive()) {
+        (Some(stop), Some(alive)) => {
+            let ago = at - alive;
+            writeln!(out, "Going on with {name}. The agent before: {}, {ago} ago.", stop.words()).map_err(io)?;
+        }
+        _ => writeln!(out, "A new record: {name}").map_err(io)?,
+    }
+    out.flush().map_err(io)?;
+    Ok((writer, Clock::starting_at(at), stop.map(|s| s.words().to_owned())))
+}
+
+/// A drill that was cut off and not gone on with is over: left open, all that is watched from now on would be left out.
+fn close_drill(judge: &mut Judge, writer: &mut Writer, out: &mut dyn Write) -> Result<(), Failure> {
+    let Some(drill) = judge.drills().open().map(|d| d.drill.word()) else { return Ok(()) };
+    let why = CutShort::AgentCutOff;
+    let mark = Entry::Drill { at: judge.now(), step: Step::Ended(DrillEnd::CutShort(why)) };
+    judge.take(&mark);
+    writer.keep(mark);
+    writeln!(out, "The {drill} drill in the record is over: {}.", why.words()).map_err(io)
+}
+
+/// One record a site: another site's observations would be judged as this one's.
+fn same_site(text: &str, about: &About, path: &Path) -> Result<(), Failure> {
+    let name = path.display();
+    let before = About::read(text)
+        .map_err(|e| (exit::BAD_RECORD, format!("{name}: what it says of itself makes no sense: {e}")))?;
+    if before.plan.practice {
+        return Err((
+            exit::USAGE,
+            format!("{name} is a record of the practice site; name another one. Nothing was touched"),
+        ));
+    }
+    if before.plan.site != about.plan.site {
+        let (theirs, ours) = (&before.plan.site, &about.plan.site);
+        return Err((
+            exit::USAGE,
+            format!("{name} is the record of the site {theirs}, not of {ours}; name another one. Nothing was touched"),
+        ));
+    }
+    Ok(())
+}
+
+/// Takes a new plan over. Gives the judge to go on with: anew, fed from the record, where the plan changes what is
+/// judged by.
+fn renew(
+    resettler: &mut Resettler,
+    chosen: Option<Renewal>,
+    about: &mut About,
+    judge: Judge,
+    (writer, path): (Option<&Writer>, &Path),
+    keeper: &mut Keeper,
+    out: &mut dyn Write,
+) -> Judge {
+    let renewal = match chosen.map_or_else(|| resettler.reload(), Ok) {
+        Ok(renewal) if renewal.settled.plan.site == about.plan.site => renewal,
+        Ok(renewal) => {
+            let other = terminal(&renewal.settled.plan.site);
+            say(out, &format!("The site file is now of another site ({other}): the one before stays in force."));
+            return judge;
+        }
+        Err(why) => {
+            say(out, "The site file can't be used as it is now; the one before stays in force:");
+            for line in why.lines() {
+                say(out, &terminal(line));
+            }
+            return judge;
+        }
+    };
+    let new = described(renewal);
+    let settings = match new.settings() {
+        Ok(settings) => settings,
+        Err(why) => {
+            say(out, &format!("{}; the site file before stays in force.", terminal(&why)));
+            return judge;
+        }
+    };
+    let changed = new.judged_by() != about.judged_by();
+    let Ok(text) = serde_json::to_string(&new) else { return judge };
+    let fed = if changed { judge_anew(writer, path, settings, &new, keeper) } else { Some(judge.clone()) };
+    let Some(fed) = fed else {
+        say(
+            out,
+            "What is judged by would change, and the record can't be read now: the site file before stays in force.",
+        );
+        return judge;
+    };
+    if let Some(writer) = writer {
+        writer.describe(&text);
+    }
+    *about = new;
+    say(out, "The plan has changed:");
+    let _ = announce(about, out);
+    fed
+}
+
+/// A judge by other settings, fed with everything seen; `None` where not all of that is in the record.
+fn judge_anew(
+    writer: Option<&Writer>,
+    path: &Path,
+    settings: crate::judge::Settings,
+    about: &About,
+    keeper: &mut Keeper,
+) -> Option<Judge> {
+    if !writer?.commit().recv().unwrap_or(false) {
+        return None;
+    }
+    let mut judge = Judge::new(settings);
+    let feed = |e: &Entry| {
+        judge.take(e);
+        keeper.alive();
+    };
+    record::read(path).ok()?.replay(feed).ok()?;
+    know_drills(&mut judge, &mut about.plan.background.clone());
+    Some(judge)
+}
+
+fn say(out: &mut dyn Write, words: &str) {
+    // Whoever was listening may have gone; watching goes on.
+    let _ = writeln!(out, "{words}").and_then(|()| out.flush());
+}
+
+/// Addresses and gateway as last seen: what a change of network changes.
+fn addressing_of(turn: &Turn<'_>) -> Vec<String> {
+    let own = turn.judge.last_details().filter(|o| o.question == Question::OwnAddress);
+    own.flat_map(|o| match &o.detail {
+        Detail::OwnAddress { held, gateway } => held
+            .iter()
+            .map(|h| format!("{}/{}", h.address, h.prefix))
+            .chain(gateway.map(|g| g.to_string()))
+            .collect::<Vec<_>>(),
+        _ => vec!["gone".into()],
+    })
+    .collect()
+}
+
+/// How the agent fares, for the snapshot.
+fn agent_view(turn: &Turn<'_>, last_stop: Option<&str>) -> AgentView {
+    let health = turn.health;
+    let record = health.record.clone().unwrap_or_default();
+    let why = match record.keeping {
+        record::Keeping::Writing => None,
+        record::Keeping::Waiting { why } => Some(why),
+    };
+    AgentView {
+        record_waits: why,
+        waiting: record.waiting,
+        lost: record.lost,
+        record_bytes: record.bytes,
+        restarts: health.restarts,
+        sleeps: health.sleeps,
+        steps: health.steps,
+        last_stop: last_stop.map(str::to_owned),
+    }
+}
+
+/// What the verdict hangs on between two judgements.
+fn mark(seen: &Snapshot) -> Mark {
+    let count = |is: fn(&Trouble) -> bool| seen.troubles.iter().filter(|t| is(t)).count();
+    (seen.troubles.len(), count(|t| t.end_s.is_none()), count(|t| t.outage))
+}
+
+/// How it fares, in one line for the service manager.
+fn fares(seen: &Snapshot, rulings: &Rulings) -> String {
+    let open = seen.troubles.iter().filter(|t| t.outage && t.down_to_s.is_none()).count();
+    let path = if open > 0 { "The path is down" } else { "No outage" };
+    let verdict = rulings.last.map_or("no verdict yet", |r| r.kind.words());
+    let waits =
+        if seen.agent.as_ref().is_some_and(|a| a.record_waits.is_some()) { "; the record is not written" } else { "" };
+    format!("{path}; {verdict}{waits}")
+}
+
+fn over(finished: &Finished, path: &Path, out: &mut dyn Write) -> Result<i32, Failure> {
+    let name = terminal(&path.display().to_string());
+    match &finished.record_trouble {
+        None => writeln!(out, "Stopped. To judge the record: pathproof report {name}").map_err(io)?,
+        Some(why) => writeln!(out, "Stopped. The record {name} is not whole: {}", terminal(why)).map_err(io)?,
+    }
+    Ok(if finished.record_trouble.is_some() { exit::IO } else { exit::IP_ALONE })
+}
+
+/// Resolves when the agent is to leave: for good (SIGTERM, SIGINT), or for another in its place (SIGHUP, or a plan that
+/// the host's changes ask for, which is put in `chosen`).
+async fn leave(mut renewals: mpsc::Receiver<Renewal>, chosen: &mut Option<Renewal>) -> Leave {
+    use tokio::signal::unix::{SignalKind, signal};
+    let signals = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()), signal(SignalKind::hangup()));
+    let (Ok(mut int), Ok(mut term), Ok(mut hup)) = signals else { return std::future::pending().await };
+    tokio::select! {
+        _ = int.recv() => Leave::Stop,
+        _ = term.recv() => Leave::Stop,
+        _ = hup.recv() => Leave::Renew,
+        Some(renewal) = renewals.recv() => {
+            *chosen = Some(renewal);
+            Leave::Renew
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! Loss of a series of questions to one target, counted as they come.
+//!
+//! Decides the share lost with an interval that allows for losses coming in a row, and how dense losses are inside and
+//! outside bursts. The interval is Wilson's on counts divided by the variance inflation of two-state loss (facts:
+//! `proportion::markov_inflation`, the transitions counted); bursts are those of RFC 3611 section 4.7.2, as
+//! `burst::group` finds them in a whole series. Memory does not grow.
+
+use super::Interval;
+use super::proportion::{effective, markov_inflation, wilson};
+
+/// Answers in a row that end a burst (RFC 3611 section 4.7.2 recommends 16).
+pub const GMIN: u64 = 16;
+
+/// The counts so far. Feed it in the order of asking.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct LossSeries {
+    asked: u64,
+    lost: u64,
+    last_lost: bool,
+    /// Losses that follow an answer, and answers that follow a loss.
+    enters: u64,
+    leaves: u64,
+    bursts: u64,
+    burst_losses: u64,
+    burst_probes: u64,
+    /// The burst that may be going on: its losses, its questions up to the last loss, and answers since.
+    open: Option<(u64, u64, u64)>,
+}
+
+/// The share lost, with its interval.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Loss {
+    /// Lost over asked.
+    pub share: f64,
+    /// Where the long-run share lies.
+    pub bounds: Interval,
+    /// Independent questions that would tell as much.
+    pub effective: f64,
+}
+
+impl LossSeries {
+    /// Counts one question.
+    pub fn count(&mut self, lost: bool) {
+        if self.asked > 0 {
+            self.enters += u64::from(lost && !self.last_lost);
+            self.leaves += u64::from(!lost && self.last_lost);
+        }
+        self.asked += 1;
+        self.lost += u64::from(lost);
+        self.last_lost = lost;
+        match (&mut self.open, lost) {
+            (None, false) => {}
+            (None, true) => self.open = Some((1, 1, 0)),
+            (Some((_, _, since)), false) => {
+                *since += 1;
+                if *since >= GMIN {
+                    self.close();
+                }
+            }
+            (Some((losses, probes, since)), true) => {
+                *losses += 1;
+                *probes += std::mem::take(since) + 1;
+            }
+        }
+    }
+
+    fn close(&mut self) {
+        // A loss alone is no burst.
+        if let Some((losses, probes, _)) = self.open.take()
+            && losses > 1
+        {
+            self.bursts += 1;
+            self.burst_losses += losses;
+            self.burst_probes += probes;
+        }
+    }
+
+    fn closed(&self) -> Self {
+        let mut whole = *self;
+        whole.close();
+        whole
+    }
+
+    /// Questions, and those lost.
+    pub fn counts(&self) -> (u64, u64) {
+        (self.asked, self.lost)
+    }
+
+    /// The share lost; `None` if nothing was asked.
+    pub fn loss(&self, confidence: f64) -> Option<Loss> {
+        if self.asked == 0 {
+            return None;
+        }
+        let (n, k) = (self.asked as f64, self.lost as f64);
+        // What follows the last question is not known; so a state seen only there has no way out counted.
+        let (good, bad) = (self.asked - self.lost, self.lost);
+        let out_of = |state: u64, at_end: bool, left: u64| {
+            let followed = state.saturating_sub(u64::from(at_end));
+            if followed == 0 { 1.0 } else { left as f64 / followed as f64 }
+        };
+        let (enter, leave) = (out_of(good, !self.last_lost, self.enters), out_of(bad, self.last_lost, self.leaves));
+        let inflation = match (good, bad) {
+            (_, 0) => 1.0,
+            // Nothing ever came back: however many questions, that is one loss.
+            (0, _) => n,
+            _ => markov_inflation(enter, leave, n),
+        };
+        let e = effective(k, n, inflation);
+        Some(Loss { share: k / n, bounds: wilson(e.failures, e.trials, confidence), effective: e.trials })
+    }
+
+    /// Bursts so far.
+    pub fn bursts(&self) -> u64 {
+        self.closed().bursts
+    }
+
+    /// Share lost inside bursts; `None` without one.
+    pub fn burst_density(&self) -> Option<f64> {
+        let whole = self.closed();
+        (whole.burst_probes > 0).then(|| whole.burst_losses as f64 / whole.burst_probes as f64)
+    }
+
+    /// Share lost outside bursts; `None` where all is burst.
+    pub fn gap_density(&self) -> Option<f64> {
+        let whole = self.closed();
+        let probes = whole.asked - whole.burst_probes;
+        (probes > 0).then(|| (whole.lost - whole.burst_losses) as f64 / probes as f64)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::burst::{Gilbert, group};
+    use super::super::testing::close;
+    use super::*;
+    use proptest::prelude::*;
+
+    fn of(lost: &[bool]) -> LossSeries {
+        let mut s = LossSeries::default();
+        for l in lost {
+            s.count(*l);
+        }
+        s
+    }
+
+    #[test]
+    fn the_published_series_gives_its_densities() {
+        // RFC 3611 section 4.7.2 as mended in facts/statistics 5.3: burst density 4/12, gap density 2/52.
+        let lost: Vec<bool> = (0..64).map(|i| [4, 23, 27, 29, 34, 53].contains(&i)).collect();
+        let s = of(&lost);
+        assert_eq!((s.counts(), s.bursts()), ((64, 6), 1));
+        close(s.burst_density().expect("a burst"), 4.0 / 12.0, 1e-12);
+        close(s.gap_density().expect("a gap"), 2.0 / 52.0, 1e-12);
+    }
+
+    #[test]
+    fn losses_in_a_row_count_for_less() {
+        // Facts/statistics 1.5 [CALC]: P(enter) 0.01, P(leave) 0.5, n 10080 -> inflation 2.92119484, n_eff 3450.2.
+        let mut lost = vec![false; 10_080];
+        // Runs of two losses, 98 or 99 answers between: 101 of them give enter close to 0.01 and leave 0.5.
+        (0..101).for_each(|i| lost[50 + i * 99..52 + i * 99].fill(true));
+        let l = of(&lost).loss(0.95).expect("asked");
+        let fit = Gilbert::fit(&lost).expect("both");
+        close(l.effective, 10_080.0 / markov_inflation(fit.enter, fit.leave, 10_080.0), 1e-9);
+        assert!((3_000.0..3_600.0).contains(&l.effective), "{}", l.effective);
+        let naive = wilson(202.0, 10_080.0, 0.95);
+        assert!(l.bounds.width() > 1.6 * naive.width() && l.bounds.contains(l.share));
+    }
+
+    #[test]
+    fn none_lost_and_all_lost_are_said_with_care() {
+        let none = of(&[false; 100]).loss(0.95).expect("asked");
+        close(none.bounds.upper, wilson(0.0, 100.0, 0.95).upper, 1e-12);
+        let all = of(&[true; 100]).loss(0.95).expect("asked");
+        close(all.effective, 1.0, 1e-12);
+        assert!(all.bounds.lower < 0.25);
+        assert_eq!(LossSeries::default().loss(0.95), None);
+    }
+
+    proptest! {
+        #[test]
+        fn counted_as_they_come_is_counted_in_one_go(lost in prop::collection::vec(prop::bool::weighted(0.1), 0..400)) {
+            let (s, g) = (of(&lost), group(&lost, GMIN as usize));
+            prop_assert_eq!(s.bursts() as usize, g.bursts.len());
+            prop_assert_eq!(s.burst_density(), g.burst_density());
+            prop_assert_eq!(s.gap_density(), g.gap_density());
+            if let (Some(l), Some(f)) = (s.loss(0.95), Gilbert::fit(&lost)) {
+                let n = lost.len() as f64;
+                close(l.effective, n / markov_inflation(f.enter, f.leave, n).max(1.0), 1e-9);
+            }
+        }
+    }
+}

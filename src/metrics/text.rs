@@ -1,0 +1,85 @@
+//! The table filled in: OpenMetrics 1.0.0 or the text exposition format 0.0.4, and the table of names for people.
+
+use super::board::Board;
+use super::request::Form;
+use super::table::{Kind, Metric, TABLE, Unit};
+use prometheus_client::collector::Collector;
+use prometheus_client::encoding::{DescriptorEncoder, NoLabelSet, prometheus_text, text};
+use prometheus_client::metrics::MetricType;
+use prometheus_client::registry::{Registry, Unit as Suffix};
+use std::fmt::{self, Write as _};
+
+/// The board as it stands at a moment on the record's axis.
+#[derive(Debug)]
+struct Told {
+    board: Board,
+    now_s: f64,
+}
+
+/// The exposition of a board at a moment on the record's axis, seconds.
+pub fn exposition(board: &Board, now_s: f64, form: Form) -> String {
+    let mut registry = Registry::default();
+    registry.register_collector(Box::new(Told { board: board.clone(), now_s }));
+    let mut out = String::new();
+    // Writing to a string does not fail, and no series of the table refuses to be encoded.
+    let told = match form {
+        Form::OpenMetrics => text::encode(&mut out, &registry),
+        Form::Text => prometheus_text::encode(&mut out, &registry),
+    };
+    debug_assert!(told.is_ok(), "a string can always be written to");
+    out
+}
+
+impl Collector for Told {
+    fn encode(&self, mut encoder: DescriptorEncoder<'_>) -> fmt::Result {
+        TABLE.iter().try_for_each(|metric| told(metric, self, &mut encoder))
+    }
+}
+
+fn told(metric: &Metric, at: &Told, encoder: &mut DescriptorEncoder<'_>) -> fmt::Result {
+    let series = (metric.series)(&at.board, at.now_s);
+    // A family without series is left out whole.
+    if series.is_empty() {
+        return Ok(());
+    }
+    let unit = match metric.unit {
+        Unit::None => None,
+        Unit::Seconds => Some(Suffix::Seconds),
+        Unit::Bytes => Some(Suffix::Bytes),
+    };
+    let help = format!("{}.", metric.help);
+    let kind = match metric.kind {
+        Kind::Gauge => MetricType::Gauge,
+        Kind::Counter => MetricType::Counter,
+        Kind::Info => MetricType::Info,
+    };
+    let mut family = encoder.encode_descriptor(metric.name, &help, unit.as_ref(), kind)?;
+    for (labels, value) in series {
+        if metric.kind == Kind::Info {
+            family.encode_info(&labels)?;
+            continue;
+        }
+        let mut one = family.encode_family(&labels)?;
+        match metric.kind {
+            // Counts: whole numbers far below what an f64 holds.
+            Kind::Counter => one.encode_counter::<NoLabelSet, _, u64>(&(value as u64), None)?,
+            Kind::Gauge | Kind::Info => one.encode_gauge(&value)?,
+        }
+    }
+    Ok(())
+}
+
+/// The table of names for people, in Markdown.
+pub fn names() -> String {
+    let mut out = String::from("| name | kind | labels | what it says |\n|---|---|---|---|\n");
+    for m in TABLE {
+        let kind = match m.kind {
+            Kind::Gauge => "gauge",
+            Kind::Counter => "counter",
+            Kind::Info => "info",
+        };
+        let labels: Vec<String> = m.labels.iter().map(|(name, words)| format!("`{name}`: {words}")).collect();
+        let _ = writeln!(out, "| `{}` | {kind} | {} | {} |", m.full_name(), labels.join("; "), m.help);
+    }
+    out
+}

@@ -1,0 +1,165 @@
+//! Outages as the papers count them: each with its edges, over the whole record or a window of it.
+//!
+//! Counts and adds only what the snapshot holds. The path is down between the middles of its edges; where two troubles
+//! cut the path at once, that time counts once.
+
+use crate::judge::{Edge, Lane, Micros, Moment, Outage, supervision};
+use crate::snapshot::{LaneState, Snapshot, Trouble};
+
+/// One outage.
+#[derive(Clone, Copy, Debug)]
+pub struct Bout<'a> {
+    /// The trouble that cut the path.
+    pub trouble: &'a Trouble,
+    /// Since when: earliest, middle, latest, seconds on the record's axis.
+    pub from_s: [f64; 3],
+    /// Until when likewise; `None` while it lasts.
+    pub to_s: Option<[f64; 3]>,
+}
+
+impl<'a> Bout<'a> {
+    /// The outage a trouble was; `None` where the path still carried.
+    pub fn of(trouble: &'a Trouble) -> Option<Self> {
+        trouble.outage.then(|| Self {
+            trouble,
+            from_s: trouble.down_from_s.unwrap_or(trouble.start_s),
+            to_s: if trouble.down_from_s.is_some() { trouble.down_to_s } else { trouble.end_s },
+        })
+    }
+
+    /// Length in seconds: at least, between the middles, at most. While it lasts, up to `now_s`.
+    pub fn length_s(&self, now_s: f64) -> [f64; 3] {
+        let to = self.to_s.unwrap_or([now_s; 3]);
+        [to[0] - self.from_s[2], to[1] - self.from_s[1], to[2] - self.from_s[0]].map(|l| l.max(0.0))
+    }
+
+    /// Whether a station that waits `interval_s` in silence would have known; `None` where the edges leave it open.
+    pub fn noticed(&self, interval_s: f64, now_s: f64) -> Option<bool> {
+        let moment = |s: f64| Moment((s * 1e6) as i64);
+        let edge = |[a, _, b]: [f64; 3]| Edge::between(moment(a), moment(b));
+        let outage = Outage { from: edge(self.from_s), to: self.to_s.map(edge) };
+        supervision::known(&outage, Micros((interval_s * 1e6) as i64), moment(now_s))
+    }
+}
+
+/// A stretch of the record and the outages that touch it.
+#[derive(Clone, Debug)]
+pub struct Window<'a> {
+    /// From, seconds on the record's axis.
+    pub from_s: f64,
+    /// To.
+    pub to_s: f64,
+    /// Outages that touch it, in order of time.
+    pub bouts: Vec<Bout<'a>>,
+    /// Seconds of it in which the path was seen.
+    pub seen_s: f64,
+    /// Troubles that began in it and did not cut the path.
+    pub others: usize,
+}
+
+impl<'a> Window<'a> {
+    /// The last `length_s` of the record, or all of it where it is no longer.
+    pub fn last(s: &'a Snapshot, length_s: f64) -> Self {
+        let to_s = s.watch.elapsed_s;
+        let from_s = (to_s - length_s).max(0.0);
+        let mut bouts: Vec<Bout> = s.troubles.iter().filter_map(Bout::of).collect();
+        bouts.retain(|b| b.from_s[1] < to_s && b.to_s.is_none_or(|t| t[1] > from_s));
+        bouts.sort_by(|a, b| a.from_s[1].total_cmp(&b.from_s[1]));
+        let others = s.troubles.iter().filter(|t| !t.outage && t.start_s[1] >= from_s).count();
+        Self { from_s, to_s, bouts, seen_s: seen(s, from_s, to_s), others }
+    }
+
+    /// How long it is, seconds.
+    pub fn length_s(&self) -> f64 {
+        self.to_s - self.from_s
+    }
+
+    /// Seconds of it in which the path was down.
+    pub fn down_s(&self) -> f64 {
+        let (mut total, mut reached) = (0.0, self.from_s);
+        for b in &self.bouts {
+            let from = b.from_s[1].max(reached);
+            let to = b.to_s.map_or(self.to_s, |t| t[1]).min(self.to_s);
+            if to > from {
+                total += to - from;
+                reached = to;
+            }
+        }
+        total
+    }
+
+    /// The longest outage of it.
+    pub fn longest(&self) -> Option<&Bout<'a>> {
+        let length = |b: &Bout| b.length_s(self.to_s)[1];
+        self.bouts.iter().max_by(|a, b| length(a).total_cmp(&length(b)))
+    }
+}
+
+/// Seconds of a stretch in which the outermost lane that was seen at all was seen.
+fn seen(s: &Snapshot, from_s: f64, to_s: f64) -> f64 {
+    if from_s <= 0.0 {
+        return s.watch.observed_s;
+    }
+    let lanes = s.lanes.iter().filter(|l| matches!(l.lane, Lane::Outside | Lane::Receiver));
+    let looked = |l: &crate::snapshot::LaneView| -> f64 {
+        let seen = l.stretches.iter().filter(|x| x.state != LaneState::Blind);
+        seen.map(|x| (x.to_s.min(to_s) - x.from_s.max(from_s)).max(0.0)).sum()
+    };
+    lanes.map(looked).rfind(|s| *s > 0.0).unwrap_or(0.0).min(s.watch.observed_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::Lane;
+
+    fn trouble(from: f64, to: Option<f64>) -> Trouble {
+        let around = |x: f64| [x - 2.0, x, x + 2.0];
+        Trouble {
+            number: 1,
+            lane: Lane::Outside,
+            cause: "access-line".into(),
+            sentence: String::new(),
+            start_s: around(from),
+            end_s: to.map(around),
+            outage: true,
+            down_from_s: Some(around(from)),
+            down_to_s: to.map(around),
+            unwatched: false,
+            confidence: 0.9,
+            evidence_for: Vec::new(),
+            evidence_against: Vec::new(),
+            not_excluded: Vec::new(),
+            alternatives: Vec::new(),
+            technician: String::new(),
+            step: String::new(),
+            proof: String::new(),
+            who: "provider".into(),
+            station_would_know: None,
+        }
+    }
+
+    #[test]
+    fn time_that_two_troubles_share_counts_once_and_windows_cut() {
+        let mut s = Snapshot::default();
+        s.watch.elapsed_s = 1_000.0;
+        s.watch.observed_s = 990.0;
+        s.troubles = vec![trouble(100.0, Some(200.0)), trouble(150.0, Some(260.0)), trouble(900.0, None)];
+        let all = Window::last(&s, 1e9);
+        assert_eq!((all.bouts.len(), all.down_s()), (3, 260.0));
+        let late = Window::last(&s, 770.0);
+        assert_eq!((late.from_s, late.bouts.len(), late.down_s()), (230.0, 2, 130.0));
+        assert_eq!(all.longest().map(|b| b.from_s[1]), Some(150.0));
+    }
+
+    #[test]
+    fn the_station_knows_what_is_surely_longer_and_not_what_is_surely_shorter() {
+        let t = trouble(100.0, Some(200.0));
+        let b = Bout::of(&t).expect("an outage");
+        assert!(b.length_s(1_000.0).iter().zip([96.0, 100.0, 104.0]).all(|(a, b)| (a - b).abs() < 1e-9));
+        assert_eq!([90.0, 100.0, 104.0].map(|i| b.noticed(i, 1_000.0)), [Some(true), None, Some(false)]);
+        let open = trouble(900.0, None);
+        let b = Bout::of(&open).expect("an outage");
+        assert_eq!([90.0, 200.0].map(|i| b.noticed(i, 1_000.0)), [Some(true), None]);
+    }
+}

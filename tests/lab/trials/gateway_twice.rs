@@ -1,0 +1,18 @@
+//! Another box takes the gateway's address.
+
+use crate::trial::Trial;
+
+pub(crate) const TRIAL: Trial = Trial {
+    name: "twogw",
+    site: "",
+    prepare: |_| {},
+    play: |s| {
+        s.wait_for_start();
+        s.place.ip("stray", "addr add 192.168.50.1/24 dev eth0");
+        let fault = s.began(&["gateway-twice"]);
+        s.pause(30.0);
+        s.place.ip("stray", "addr del 192.168.50.1/24 dev eth0");
+        s.ended(fault);
+    },
+    seconds: 90,
+};

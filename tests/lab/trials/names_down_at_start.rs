@@ -1,0 +1,17 @@
+//! Compound: the resolver is not running when the agent starts.
+
+use crate::trial::Trial;
+
+pub(crate) const TRIAL: Trial = Trial {
+    name: "c6",
+    site: "",
+    prepare: |p| p.kill("names"),
+    play: |s| {
+        let names = s.began(&["name-service"]);
+        s.wait_for_start();
+        s.place.names();
+        s.ended(names);
+        s.hidden(names);
+    },
+    seconds: 60,
+};

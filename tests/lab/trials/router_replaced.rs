@@ -1,0 +1,20 @@
+//! The router is exchanged: other hardware address, gone for a quarter of a minute.
+
+use crate::trial::Trial;
+
+pub(crate) const TRIAL: Trial = Trial {
+    name: "swap",
+    site: "",
+    prepare: |_| {},
+    play: |s| {
+        s.wait_for_start();
+        s.place.ip("router", "link set lan0 down");
+        let fault = s.began(&["router-restart", "router-swap"]);
+        s.pause(20.0);
+        s.place.ip("router", "link set lan0 address 02:00:00:00:77:01");
+        s.place.ip("router", "link set lan0 up");
+        s.place.ip("router", "route replace default via 100.64.50.1");
+        s.ended(fault);
+    },
+    seconds: 80,
+};

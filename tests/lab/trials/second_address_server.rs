@@ -1,0 +1,22 @@
+//! A second address server appears on the LAN.
+
+use crate::trial::Trial;
+
+pub(crate) const TRIAL: Trial = Trial {
+    name: "twodhcp",
+    site: "",
+    prepare: |_| {},
+    play: |s| {
+        s.wait_for_start();
+        s.place.dnsmasq(
+            "stray",
+            "stray",
+            "--port=0 --interface=eth0 --no-ping --dhcp-range=192.168.50.200,192.168.50.220,10m",
+        );
+        let fault = s.began(&["second-address-server"]);
+        s.pause(30.0);
+        s.place.kill("stray");
+        s.ended(fault);
+    },
+    seconds: 90,
+};

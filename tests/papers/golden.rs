@@ -1,0 +1,52 @@
+//! Every paper of every site, as text and HTML, compared byte for byte. The JSON is held against the text elsewhere.
+
+use super::{judged, papers};
+use pathproof::show::paper::{to_html, to_json, to_pdf, to_text};
+use std::path::Path;
+
+fn compare(name: &str, text: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/golden/papers").join(name);
+    if std::env::var("PATHPROOF_GOLDEN").as_deref() == Ok("write") {
+        std::fs::create_dir_all(path.parent().expect("a directory")).expect("made");
+        std::fs::write(&path, text).expect("golden file written");
+        return;
+    }
+    let golden = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    if golden == text {
+        return;
+    }
+    let differs = golden.lines().zip(text.lines()).position(|(a, b)| a != b);
+    let at = differs.unwrap_or_else(|| golden.lines().count().min(text.lines().count()));
+    panic!(
+        "{name} differs at line {}:\n golden: {}\n    now: {}\nIf this is meant: PATHPROOF_GOLDEN=write cargo test --test papers",
+        at + 1,
+        golden.lines().nth(at).unwrap_or("(ends)"),
+        text.lines().nth(at).unwrap_or("(ends)")
+    );
+}
+
+/// With `PATHPROOF_READ=DIRECTORY` every form of every paper is written there, to be looked at.
+#[test]
+fn papers_can_be_looked_at() {
+    let Some(dir) = std::env::var_os("PATHPROOF_READ").map(std::path::PathBuf::from) else { return };
+    for (site, s) in judged() {
+        for (word, paper) in papers(s) {
+            let file = |ending: &str| dir.join(format!("{site}.{word}.{ending}"));
+            std::fs::write(file("pdf"), to_pdf(&paper)).expect("written");
+            std::fs::write(file("html"), to_html(&paper)).expect("written");
+            std::fs::write(file("json"), to_json(&paper)).expect("written");
+        }
+    }
+}
+
+#[test]
+fn the_papers_of_eight_sites_match_their_golden_files() {
+    for (site, s) in judged() {
+        for (word, paper) in papers(s) {
+            compare(&format!("{site}.{word}.txt"), &to_text(&paper, 80));
+            if *site == "add-cellular" {
+                compare(&format!("{site}.{word}.html"), &to_html(&paper));
+            }
+        }
+    }
+}
