@@ -5,6 +5,7 @@
 //! the same whatever order the observations came in and however often they were joined. Decides nothing by it.
 
 use super::time::{Micros, Moment};
+use serde::{Deserialize, Serialize};
 
 /// Most steps of a course.
 pub const STEPS: usize = 192;
@@ -12,7 +13,7 @@ pub const STEPS: usize = 192;
 const FIRST: Micros = Micros::from_secs(15);
 
 /// What came of the questions put in one step.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CourseStep {
     /// Questions put.
     pub asked: u32,
@@ -47,7 +48,7 @@ impl CourseStep {
 }
 
 /// The course of one target, from the start of the record.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Course {
     step: Micros,
     steps: Vec<CourseStep>,

@@ -116,7 +116,7 @@ pub enum Step {
 }
 
 /// One drill by its marks.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Marked {
     /// Which.
     pub drill: Drill,
@@ -139,7 +139,7 @@ pub struct Marked {
 }
 
 /// All drills of a record, by their marks.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Drills {
     all: Vec<Marked>,
     /// The end of the session before this one, where that ended in order and no drill began since.

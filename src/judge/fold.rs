@@ -15,7 +15,8 @@ use super::standing::Standings;
 use super::stats::loss_series::LossSeries;
 use super::tally::Tallies;
 use super::time::{Edge, Micros, Moment, WallTime};
-use std::collections::BTreeMap;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Starts of the agent kept; only the latest tell something of the present clock.
@@ -30,6 +31,13 @@ const ASKED: [Lane; 4] = [Lane::Router, Lane::Names, Lane::Outside, Lane::Receiv
 #[derive(Clone, Debug)]
 pub struct Judge {
     settings: Settings,
+    folded: Folded,
+}
+
+/// All that a judge keeps of what it was fed. Written down and read again, it goes on as if it had never been away.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub struct Folded {
+    by: FoldedBy,
     link: LinkTracker,
     standings: Standings,
     power: Power,
@@ -45,6 +53,28 @@ pub struct Judge {
     /// Resolvers whose last answer about a name that exists was a failure.
     names_failing: Vec<Arc<str>>,
     drills: Drills,
+    /// The wall time last known, and when that was.
+    anchor: Option<(Moment, WallTime)>,
+}
+
+/// The settings that have a say in folding; the others are asked only when somebody looks.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+struct FoldedBy {
+    tls_receivers: BTreeSet<Arc<str>>,
+    patience: Micros,
+    cadence: [(Lane, Micros); 7],
+    supervision: Option<Micros>,
+}
+
+impl FoldedBy {
+    fn of(settings: &Settings) -> Self {
+        Self {
+            tls_receivers: settings.tls_receivers.clone(),
+            patience: settings.patience,
+            cadence: settings.cadence,
+            supervision: settings.supervision,
+        }
+    }
 }
 
 /// What the judge makes of the record so far.
@@ -78,7 +108,8 @@ impl Judge {
     /// A judge that has seen nothing.
     pub fn new(settings: Settings) -> Self {
         let asked = ASKED.map(|lane| LaneTracker::new(lane, settings.gap_of(lane), settings.patience));
-        Self {
+        let folded = Folded {
+            by: FoldedBy::of(&settings),
             link: LinkTracker::new(settings.gap_of(Lane::Link)),
             standings: Standings::new(settings.gap_of(Lane::Address)),
             power: Power::new(settings.gap_of(Lane::Power)),
@@ -93,66 +124,79 @@ impl Judge {
             blind: Vec::new(),
             names_failing: Vec::new(),
             drills: Drills::default(),
-            settings,
-        }
+            anchor: None,
+        };
+        Self { settings, folded }
+    }
+
+    /// A judge that goes on from what another has folded; `None` where that one folded by other settings.
+    pub fn resume(settings: Settings, folded: Folded) -> Option<Self> {
+        (folded.by == FoldedBy::of(&settings)).then_some(Self { settings, folded })
+    }
+
+    /// All that it keeps of what it was fed.
+    pub fn folded(&self) -> &Folded {
+        &self.folded
     }
 
     /// Takes in one entry.
     pub fn take(&mut self, entry: &Entry) {
         let known = entry.known();
-        self.now = self.now.max(known);
+        self.folded.now = self.folded.now.max(known);
         match entry {
             Entry::Began(s) => {
-                if let Some(last) = self.alive {
-                    self.blind.push((last, s.at));
-                    let anew = self.sessions.last().is_some_and(|before| before.boot_id != s.boot_id);
-                    self.drills.began_again(last, s, anew, self.ended.is_some());
-                    if let (None, Some(before)) = (self.ended, self.sessions.last()) {
+                if let Some(last) = self.folded.alive {
+                    self.folded.blind.push((last, s.at));
+                    let anew = self.folded.sessions.last().is_some_and(|before| before.boot_id != s.boot_id);
+                    self.folded.drills.began_again(last, s, anew, self.folded.ended.is_some());
+                    if let (None, Some(before)) = (self.folded.ended, self.folded.sessions.last()) {
                         let boot_anew = before.boot_id != s.boot_id;
                         let booted = boot_anew.then_some(s.at - s.boot);
-                        self.power.cut(last, s.at, Cut { boot_anew, booted });
+                        self.folded.power.cut(last, s.at, Cut { boot_anew, booted });
                     }
                 }
-                self.began.get_or_insert(WallTime(s.wall.0.saturating_sub(s.at.0)));
-                if self.sessions.len() >= MOST_SESSIONS {
-                    self.sessions.drain(..MOST_SESSIONS / 2);
+                self.folded.began.get_or_insert(WallTime(s.wall.0.saturating_sub(s.at.0)));
+                if self.folded.sessions.len() >= MOST_SESSIONS {
+                    self.folded.sessions.drain(..MOST_SESSIONS / 2);
                 }
-                self.sessions.push(s.clone());
-                self.ended = None;
+                self.folded.sessions.push(s.clone());
+                self.folded.anchor = Some((s.at, s.wall));
+                self.folded.ended = None;
             }
             Entry::Seen(o) => self.observe(o),
-            Entry::Stepped { .. } | Entry::Alive { .. } => {}
-            Entry::Drill { at, step } => self.drills.mark(*at, *step, self.alive),
+            Entry::Stepped { at, wall } => self.folded.anchor = Some((*at, *wall)),
+            Entry::Alive { .. } => {}
+            Entry::Drill { at, step } => self.folded.drills.mark(*at, *step, self.folded.alive),
             Entry::Ended { at, how } => {
-                self.ended = Some(*how);
-                self.drills.session_ended(*at);
+                self.folded.ended = Some(*how);
+                self.folded.drills.session_ended(*at);
             }
         }
-        self.alive = Some(self.alive.map_or(known, |a| a.max(known)));
-        for lane in &mut self.asked {
-            lane.advance(self.now);
+        self.folded.alive = Some(self.folded.alive.map_or(known, |a| a.max(known)));
+        for lane in &mut self.folded.asked {
+            lane.advance(self.folded.now);
         }
     }
 
     fn observe(&mut self, o: &Observation) {
-        self.tallies.count(o);
+        self.folded.tallies.count(o);
         if o.lane() == Lane::Link && o.question.carries_lane() {
-            self.link.observe(o);
+            self.folded.link.observe(o);
             return;
         }
         match o.question {
-            Question::Mains | Question::RouterLife | Question::Neighbours => self.power.observe(o),
-            _ => self.ground.observe(o, self.settings.supervision),
+            Question::Mains | Question::RouterLife | Question::Neighbours => self.folded.power.observe(o),
+            _ => self.folded.ground.observe(o, self.settings.supervision),
         }
         // Conditions of the address lane stand; the other facts beside a lane are kept with the tallies.
-        self.standings.observe(o);
+        self.folded.standings.observe(o);
         if let Some(place) = ASKED.iter().position(|lane| *lane == o.lane())
             && o.question.carries_lane()
             && let Some(good) = self.usable(o)
             && !self.hollow(o, good)
         {
             let sample = Sample { asked: o.asked, known: o.known, good, outcome: o.outcome };
-            self.asked[place].queue_as(o.question, &o.target, sample);
+            self.folded.asked[place].queue_as(o.question, &o.target, sample);
         }
     }
 
@@ -180,11 +224,11 @@ impl Judge {
     /// Whether an answer says nothing: many resolvers answer for the name that must not exist by themselves (RFC 6761
     /// section 6.4), so they do not work for that while they fail at names that exist.
     fn hollow(&mut self, o: &Observation, good: bool) -> bool {
-        let at = self.names_failing.iter().position(|t| *t == o.target);
+        let at = self.folded.names_failing.iter().position(|t| *t == o.target);
         match (o.question, at) {
-            (Question::Name, Some(at)) if good => drop(self.names_failing.swap_remove(at)),
-            (Question::Name, None) if !good && self.names_failing.len() < MOST_RESOLVERS => {
-                self.names_failing.push(Arc::clone(&o.target));
+            (Question::Name, Some(at)) if good => drop(self.folded.names_failing.swap_remove(at)),
+            (Question::Name, None) if !good && self.folded.names_failing.len() < MOST_RESOLVERS => {
+                self.folded.names_failing.push(Arc::clone(&o.target));
             }
             _ => {}
         }
@@ -198,70 +242,75 @@ impl Judge {
 
     /// Counts and times per target.
     pub fn tallies(&self) -> &Tallies {
-        &self.tallies
+        &self.folded.tallies
     }
 
     /// The last observation with more to say than its outcome, by question and target.
     pub fn last_details(&self) -> impl Iterator<Item = &Observation> {
-        self.tallies.iter().filter_map(|(_, _, tally)| tally.last_detail.as_ref())
+        self.folded.tallies.iter().filter_map(|(_, _, tally)| tally.last_detail.as_ref())
     }
 
     /// Starts of the agent, in order; the latest where there were very many.
     pub fn sessions(&self) -> &[Session] {
-        &self.sessions
+        &self.folded.sessions
     }
 
     /// Wall time at the axis's zero, from the first session.
     pub fn began(&self) -> Option<WallTime> {
-        self.began
+        self.folded.began
+    }
+
+    /// The wall time last known, from a start or a step of the clock, and when that was.
+    pub fn anchor(&self) -> Option<(Moment, WallTime)> {
+        self.folded.anchor
     }
 
     /// How the last session ended; `None` while it runs or when it was cut off.
     pub fn ended(&self) -> Option<Ending> {
-        self.ended
+        self.folded.ended
     }
 
     /// The link lane's last look.
     pub fn link(&self) -> &LinkTracker {
-        &self.link
+        &self.folded.link
     }
 
     /// The standing conditions.
     pub fn standings(&self) -> &Standings {
-        &self.standings
+        &self.folded.standings
     }
 
     /// Mains, the router's life, neighbours.
     pub fn power(&self) -> &Power {
-        &self.power
+        &self.folded.power
     }
 
     /// What each target lost, in the order of asking, everything still waited for taken in.
     pub fn losses(&self) -> Vec<(Question, Arc<str>, LossSeries)> {
-        let settled = self.asked.iter().map(LaneTracker::settled);
+        let settled = self.folded.asked.iter().map(LaneTracker::settled);
         settled.flat_map(|t| t.series().map(|(q, n, s)| (q, Arc::clone(n), s)).collect::<Vec<_>>()).collect()
     }
 
     /// The lane the path is judged by: the receiver's where one was asked, else the reference points'.
     pub(super) fn path_tracker(&self) -> Option<&LaneTracker> {
-        let of = |lane| self.asked.iter().find(|t| t.lane() == lane && t.reach().is_some());
+        let of = |lane| self.folded.asked.iter().find(|t| t.lane() == lane && t.reach().is_some());
         if self.settings.receivers.is_empty() { of(Lane::Outside) } else { of(Lane::Receiver) }
     }
 
     /// The drills of the record.
     pub fn drills(&self) -> &Drills {
-        &self.drills
+        &self.folded.drills
     }
 
     /// The moment of the last entry.
     pub fn now(&self) -> Moment {
-        self.now
+        self.folded.now
     }
 
     /// What each drill measured, by a look at this judge.
     pub fn drill_results(&self, look: &Look) -> Vec<DrillResult> {
-        let mains = self.tallies.iter().any(|(q, _, t)| q == Question::Mains && t.answered() > 0);
-        drill::results(&self.drills, look, &self.settings.receivers, self.began, mains)
+        let mains = self.folded.tallies.iter().any(|(q, _, t)| q == Question::Mains && t.answered() > 0);
+        drill::results(&self.folded.drills, look, &self.settings.receivers, self.folded.began, mains)
     }
 
     /// Takes what is known of the site anew: a drill has measured what was worked out before.
@@ -271,34 +320,34 @@ impl Judge {
 
     /// Planned spans and drills on the record's axis, as far as it reaches.
     fn planned(&self) -> Vec<(Moment, Moment)> {
-        let Some(WallTime(zero)) = self.began else { return Vec::new() };
-        let on_axis = |w: WallTime| Moment(w.0.saturating_sub(zero)).max(Moment(0)).min(self.now);
+        let Some(WallTime(zero)) = self.folded.began else { return Vec::new() };
+        let on_axis = |w: WallTime| Moment(w.0.saturating_sub(zero)).max(Moment(0)).min(self.folded.now);
         let spans = self.settings.known.planned.iter().map(|p| (on_axis(p.from), on_axis(p.to)));
-        merged(spans.chain(self.drills.spans(self.now)).filter(|(a, b)| a < b).collect())
+        merged(spans.chain(self.folded.drills.spans(self.folded.now)).filter(|(a, b)| a < b).collect())
     }
 
     /// Whether a single question that used to be answered was not, a moment ago: the time to look closer, before anything
     /// can be said.
     pub fn in_doubt(&self) -> bool {
-        self.asked.iter().any(LaneTracker::is_in_doubt)
+        self.folded.asked.iter().any(LaneTracker::is_in_doubt)
     }
 
     /// Whether any lane is bad or strained right now.
     pub fn anything_wrong(&self) -> bool {
-        self.standings.own_is_off()
-            || self.power.is_off()
-            || self.link.is_off()
-            || self.asked.iter().any(LaneTracker::is_off)
+        self.folded.standings.own_is_off()
+            || self.folded.power.is_off()
+            || self.folded.link.is_off()
+            || self.folded.asked.iter().any(LaneTracker::is_off)
     }
 
     /// Judges what was seen so far. Does not change the judge.
     pub fn look(&self) -> Look {
-        let settled = self.asked.each_ref().map(LaneTracker::settled);
+        let settled = self.folded.asked.each_ref().map(LaneTracker::settled);
         let never_answered = settled.iter().flat_map(|t| t.never_answered().map(|(q, n)| (q, n.to_string()))).collect();
         let random_loss = settled.iter().map(|t| (t.lane(), t.random_loss().0, t.random_loss().1)).collect();
         let mut asked = settled.map(LaneTracker::into_record);
-        let mut conditions = self.standings.condition_spans();
-        conditions.extend(self.ground.spans());
+        let mut conditions = self.folded.standings.condition_spans();
+        conditions.extend(self.folded.ground.spans());
         let mut lanes = Vec::with_capacity(Lane::ALL.len());
         for lane in Lane::ALL {
             let standing = |spans, reach, blind: &[_]| LaneRecord {
@@ -311,9 +360,15 @@ impl Judge {
                 two_turns: Micros::ZERO,
             };
             let mut record = match lane {
-                Lane::Power => standing(self.power.spans(), self.power.reach(), self.power.blind()),
-                Lane::Link => standing(self.link.spans(), self.link.reach(), self.link.blind()),
-                Lane::Address => standing(self.standings.own_spans(), self.standings.reach(), self.standings.blind()),
+                Lane::Power => {
+                    standing(self.folded.power.spans(), self.folded.power.reach(), self.folded.power.blind())
+                }
+                Lane::Link => standing(self.folded.link.spans(), self.folded.link.reach(), self.folded.link.blind()),
+                Lane::Address => standing(
+                    self.folded.standings.own_spans(),
+                    self.folded.standings.reach(),
+                    self.folded.standings.blind(),
+                ),
                 _ => match asked.iter_mut().find(|r| r.lane == lane) {
                     Some(record) => std::mem::replace(record, standing(Vec::new(), None, &[])),
                     None => standing(Vec::new(), None, &[]),
@@ -321,12 +376,12 @@ impl Judge {
             };
             record.spans.extend(conditions.iter().filter(|s| s.lane == lane).cloned());
             record.spans.sort_by_key(|s| s.start.midpoint());
-            record.blind.extend(self.blind.iter().copied());
+            record.blind.extend(self.folded.blind.iter().copied());
             // Nobody has looked for a while and has not looked again since.
             if let Some((_, last)) = record.reach
-                && self.now - last > self.settings.gap_of(lane)
+                && self.folded.now - last > self.settings.gap_of(lane)
             {
-                record.blind.push((last, self.now));
+                record.blind.push((last, self.folded.now));
             }
             record.blind = merged(record.blind);
             lanes.push(record);
@@ -339,27 +394,27 @@ impl Judge {
         let observed = outage::total(&seen);
         let around = Around {
             lanes: &lanes,
-            spans: &lanes.iter().map(|l| l.timeline(self.now)).collect::<Vec<_>>(),
+            spans: &lanes.iter().map(|l| l.timeline(self.folded.now)).collect::<Vec<_>>(),
             settings: &self.settings,
-            power: &self.power,
-            ground: &self.ground,
+            power: &self.folded.power,
+            ground: &self.folded.ground,
             patterns: &[],
-            now: self.now,
+            now: self.folded.now,
         };
-        let mains: Vec<_> = self.power.spans().into_iter().filter(|s| s.oddity == Oddity::MainsLost).collect();
-        let lease_age = |at| self.ground.lease_age_at(at);
-        let days = Days { zero: self.began, mains: &mains, lease_age: &lease_age, watched: observed };
+        let mains: Vec<_> = self.folded.power.spans().into_iter().filter(|s| s.oddity == Oddity::MainsLost).collect();
+        let lease_age = |at| self.folded.ground.lease_age_at(at);
+        let days = Days { zero: self.folded.began, mains: &mains, lease_age: &lease_age, watched: observed };
         let (troubles, patterns) = cause::explain(&around, &days);
-        let (rehearsed, troubles) = troubles.into_iter().partition(|t| drill::within(t, &planned, self.now));
+        let (rehearsed, troubles) = troubles.into_iter().partition(|t| drill::within(t, &planned, self.folded.now));
         Look {
-            now: self.now,
+            now: self.folded.now,
             observed,
             seen,
             planned,
             troubles,
             rehearsed,
             patterns,
-            changes: self.ground.changes().to_vec(),
+            changes: self.folded.ground.changes().to_vec(),
             never_answered,
             random_loss,
             lanes,

@@ -298,8 +298,11 @@ proptest! {
             streaming.take(e);
             if looks.contains(&i) {
                 let _ = streaming.look();
+                // Written down and read again it is the same judge.
+                streaming = super::super::kit::read_again(&streaming);
             }
         }
+        prop_assert!(super::super::kit::written(&streaming) == super::super::kit::written(&judged(&entries)));
         let look = streaming.look();
         prop_assert_eq!(format!("{look:?}"), format!("{:?}", judged(&entries).look()));
         let seen: Vec<(Moment, Moment)> = look.troubles.iter().filter(|t| t.root.lane == Lane::Outside)

@@ -9,6 +9,7 @@ use super::power::push;
 use super::span::{Oddity, Span};
 use super::standing::Standing;
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -31,7 +32,7 @@ const MISSING_FOR: Micros = Micros::from_secs(30);
 const REBIND_LEFT: f64 = 0.125;
 
 /// What changed at the site, a fact with a time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Change {
     /// Another hardware address answers for the gateway.
     Gateway {
@@ -75,7 +76,7 @@ pub enum Change {
 }
 
 /// What becomes of a lease.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 struct LeaseLog {
     /// Renewals: when, and how long for (seconds).
     renewals: Vec<(Moment, u32)>,
@@ -86,7 +87,7 @@ struct LeaseLog {
 }
 
 /// The conditions and changes of the site.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Ground {
     portal: (u32, Standing),
     /// Pages got, and whether somebody else's.

@@ -170,15 +170,36 @@ impl Site {
         })
     }
 
+    /// The judge of the play. It was written down somewhere on the way and read again, and ends as one that never was.
     pub(crate) fn judged(&self) -> Judge {
         let mut judge = Judge::new(settings(self.every));
-        self.entries().iter().for_each(|e| judge.take(e));
-        judge
+        let entries = self.entries();
+        // Anywhere, and the same place each time.
+        let (before, after) = entries.split_at(entries.len() * (1 + entries.len() % 7) / 8);
+        before.iter().for_each(|e| judge.take(e));
+        let mut resumed = read_again(&judge);
+        after.iter().for_each(|e| judge.take(e));
+        after.iter().for_each(|e| resumed.take(e));
+        assert!(written(&judge) == written(&resumed), "written down after {} of {}", before.len(), entries.len());
+        resumed
     }
 
     pub(crate) fn look(&self) -> Look {
         self.judged().look()
     }
+}
+
+/// All that a judge keeps, as bytes (CBOR).
+pub(crate) fn written(judge: &Judge) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    ciborium::into_writer(judge.folded(), &mut bytes).expect("is written");
+    bytes
+}
+
+/// A judge written down and read again.
+pub(crate) fn read_again(judge: &Judge) -> Judge {
+    let folded = ciborium::from_reader(written(judge).as_slice()).expect("is read");
+    Judge::resume(judge.settings().clone(), folded).expect("the same settings")
 }
 
 pub(crate) fn mac(n: u8) -> Mac {

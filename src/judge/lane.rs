@@ -17,6 +17,7 @@ use super::stats::loss_series::LossSeries;
 use super::stats::run_length;
 use super::tempo::Tempo;
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
@@ -30,7 +31,7 @@ const MOST_WAITING: usize = 4_096;
 const LATE_BY: Micros = Micros::from_secs(1);
 
 /// One question's result as the lane sees it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Sample {
     /// When it was asked.
     pub asked: Moment,
@@ -43,7 +44,7 @@ pub struct Sample {
 }
 
 /// A target of the lane.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 struct Target {
     ever_good: bool,
     last_asked: Moment,
@@ -78,7 +79,7 @@ impl Target {
 }
 
 /// A group of losses that may become a span.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 struct Group {
     /// Per target: its first failure in the group and how many.
     losses: BTreeMap<usize, (Edge, u32)>,
@@ -104,7 +105,7 @@ impl Group {
 }
 
 /// The tracker of one lane.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct LaneTracker {
     lane: Lane,
     gap: Micros,

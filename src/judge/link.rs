@@ -7,9 +7,10 @@ use super::observation::{Carrier, Detail, Lane, Observation, Outcome};
 use super::settings::CLEAR_AFTER;
 use super::span::{Oddity, Span};
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 
 /// The tracker of the link lane.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct LinkTracker {
     gap: Micros,
     last: Option<(Moment, Option<Carrier>)>,

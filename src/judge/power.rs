@@ -10,6 +10,7 @@ use super::observation::{Detail, Lane, Mac, Mains, Observation, Outcome, Questio
 use super::span::{Cut, Oddity, Span};
 use super::standing::Standing;
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -30,7 +31,7 @@ const LEAVE_TENTHS: usize = 6;
 const ALIVE_EVERY: Micros = Micros::from_secs(60);
 
 /// The router's life by one source: from one start to the next.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize, Deserialize)]
 struct Life {
     start: Moment,
     last: Moment,
@@ -38,7 +39,7 @@ struct Life {
 }
 
 /// Everything seen of power.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Power {
     gap: Micros,
     mains: Standing,

@@ -5,10 +5,11 @@
 //! come from outside; what becomes of those beyond the cap is for its owner to say.
 
 use super::observation::Question;
+use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
 /// Questions put to targets, in the order first heard of.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Roster(Vec<(Question, Arc<str>)>);
 
 impl Roster {
@@ -43,7 +44,7 @@ impl Roster {
 }
 
 /// A set of places, one bit each.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Places(u64);
 
 const _: () = assert!(Roster::MOST <= u64::BITS as usize);

@@ -3,6 +3,7 @@
 use super::observation::{Lane, Mac, Outcome, Transport};
 use super::settings::{CLEAR_AFTER, RECOVERY};
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -27,7 +28,7 @@ pub enum LaneState {
 }
 
 /// What was odd about a span.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Oddity {
     /// Nothing and nobody of the lane answered.
     Silent,
@@ -98,7 +99,7 @@ pub enum Oddity {
 }
 
 /// How a session was cut off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Cut {
     /// Whether the host itself was started anew: another boot id.
     pub boot_anew: bool,
@@ -123,7 +124,7 @@ impl Oddity {
 }
 
 /// A stretch in which a lane did not behave.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Span {
     /// Which lane.
     pub lane: Lane,

@@ -6,10 +6,11 @@
 use super::observation::{Detail, HeldAddress, Lane, Observation, Outcome, Question};
 use super::span::{Oddity, Span};
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
 
 /// One standing condition: what it is now and the looks around its changes.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub(super) struct Standing {
     pub(super) last: Option<Moment>,
     /// When the last look was begun: some take long.
@@ -56,7 +57,7 @@ impl Standing {
 }
 
 /// The standing conditions of the site.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Standings {
     gap: Micros,
     own: Standing,

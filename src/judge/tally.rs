@@ -6,6 +6,7 @@ use super::roster::Roster;
 use super::stats::jitter::Jitter;
 use super::time::{Micros, Moment};
 use hdrhistogram::Histogram;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -13,11 +14,12 @@ use std::sync::Arc;
 const LONGEST_US: u64 = 60_000_000;
 
 /// One target's counts and times.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct Tally {
     /// Counts by outcome, blind ones included.
     pub outcomes: BTreeMap<Outcome, u64>,
     /// Round-trip times of answers, microseconds, to three figures; `None` until the first.
+    #[serde(with = "times")]
     pub rtt: Option<Histogram<u32>>,
     /// Answers and times over the record.
     pub course: Course,
@@ -96,8 +98,32 @@ impl Tally {
     }
 }
 
+/// A histogram written down: how many there were of each time it tells apart.
+mod times {
+    use super::{Histogram, LONGEST_US};
+    use serde::de::Error as _;
+    use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer};
+
+    pub(super) fn serialize<S: Serializer>(h: &Option<Histogram<u32>>, to: S) -> Result<S::Ok, S::Error> {
+        let counts = |h: &Histogram<u32>| {
+            h.iter_recorded().map(|v| (v.value_iterated_to(), v.count_at_value())).collect::<Vec<_>>()
+        };
+        h.as_ref().map(counts).serialize(to)
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Option<Histogram<u32>>, D::Error> {
+        let Some(counts) = Option::<Vec<(u64, u32)>>::deserialize(from)? else { return Ok(None) };
+        let mut h = Histogram::new(3).map_err(D::Error::custom)?;
+        for (us, many) in counts {
+            // What was told apart goes back where it was.
+            h.record_n(us.min(LONGEST_US), many).map_err(D::Error::custom)?;
+        }
+        Ok(Some(h))
+    }
+}
+
 /// All tallies.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Tallies {
     roster: Roster,
     /// In the roster's order.

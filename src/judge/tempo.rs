@@ -7,6 +7,7 @@
 use super::observation::Lane;
 use super::span::{Oddity, Span};
 use super::time::{Edge, Micros, Moment};
+use serde::{Deserialize, Serialize};
 
 /// Slow: this many times what is usual (choice: a full queue makes 20 ms into seconds; jitter does not) ...
 const TIMES: i64 = 5;
@@ -26,14 +27,14 @@ const LEARN: u32 = 10;
 const MOST: usize = 1_024;
 
 /// What is usual for a target, microseconds, and of how many answers.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, Serialize, Deserialize)]
 struct Usual {
     us: i64,
     answers: u32,
 }
 
 /// The tracker of one lane.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Tempo {
     usual: Vec<Usual>,
     /// Slow answers in a row: how many, when the first was asked, the last usual answer before.

@@ -3,8 +3,10 @@
 //! Decides the smoothed jitter of RFC 3550 and the two delay variations RFC 5481 compares. A lost probe has no delay
 //! and is left out by the caller. Source: RFC 3550 section 6.4.1 and A.8 (from memory); RFC 3393; RFC 5481.
 
+use serde::{Deserialize, Serialize};
+
 /// Smoothed jitter: J += (|D| - J) / 16 for each change D of the delay.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Jitter {
     last: Option<f64>,
     value: f64,

@@ -7,12 +7,13 @@
 
 use super::Interval;
 use super::proportion::{effective, markov_inflation, wilson};
+use serde::{Deserialize, Serialize};
 
 /// Answers in a row that end a burst (RFC 3611 section 4.7.2 recommends 16).
 pub const GMIN: u64 = 16;
 
 /// The counts so far. Feed it in the order of asking.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct LossSeries {
     asked: u64,
     lost: u64,
