@@ -21,6 +21,12 @@ const QUEUE: usize = 1_024;
 /// How often the record is told that the agent is alive when nothing else was.
 const ALIVE_EVERY: Micros = Micros::from_secs(5);
 
+/// A record that is gone on with later is judged on from a checkpoint this old at most (choice: a few tenths of a second's
+/// work) ...
+const CHECKPOINT_EVERY: Micros = Micros::from_secs(3_600);
+/// ... and from one this old where the agent has just begun: what was read to begin with need not be read again.
+const FIRST_CHECKPOINT: Micros = Micros::from_secs(60);
+
 /// An agent about to run.
 #[derive(Debug)]
 pub struct Agent {
@@ -146,6 +152,7 @@ impl Agent {
         let mut health = Health::default();
         let mut last_entry = start;
         let mut wrong = false;
+        let mut checkpoint = start + FIRST_CHECKPOINT;
         let mut second = interval(Duration::from_secs(1));
         second.set_missed_tick_behavior(MissedTickBehavior::Delay);
         tokio::pin!(leave);
@@ -196,6 +203,10 @@ impl Agent {
                         let new = if wrong { Pace::CloseIn } else { Pace::Steady };
                         std::mem::replace(old, new) != new
                     });
+                    if now >= checkpoint {
+                        self.checkpoint();
+                        checkpoint = now + CHECKPOINT_EVERY;
+                    }
                     health.restarts = restarts.load(Ordering::Relaxed);
                     health.record = self.writer.as_ref().map(Writer::status);
                     let left = end.map(|e| Micros((e - now).0.max(0)));
@@ -207,6 +218,7 @@ impl Agent {
             }
         };
         self.take(Entry::Ended { at: self.clock.now(), how });
+        self.checkpoint();
         tracing::info!(?how, "the agent ends");
         let record_trouble = self.close_record();
         Left::Over(Box::new(Finished { judge: self.judge, how, record_trouble }))
@@ -241,6 +253,12 @@ impl Agent {
             && writer.dropped() == 1
         {
             tracing::warn!("an observation could not be kept; watching goes on");
+        }
+    }
+
+    fn checkpoint(&self) {
+        if let Some(writer) = &self.writer {
+            writer.checkpoint(&self.judge);
         }
     }
 

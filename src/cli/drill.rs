@@ -116,13 +116,13 @@ fn drill(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i
 /// What was asked for, from a file, from a record or on the practice site.
 fn ready(o: &DrillOptions, stand: Option<&hands::Stand>) -> Result<Ready, Failure> {
     if let Some(path) = &o.onto {
-        let mut last = Last::default();
-        let (judge, about, _) = super::report::replay_with(path, |e| last.take(e))?;
+        let (judge, about, _) = super::report::replay(path)?;
         if about.plan.practice {
             let why = "A practice site is gone when its run ends: its record can't be gone on with.";
             return Err((exit::USAGE, why.into()));
         }
         let open = judge.drills().open().filter(|d| d.drill == o.drill.into()).cloned();
+        let last = Last::of(&judge);
         let now = last.begins(&clock::boot_id(), clock::boot_time(), clock::wall_time(), clock::wall_synced());
         let clock = Clock::starting_at(now.max(judge.now() + Micros(1)));
         return Ok(Ready { about, judge, onto: Some(path.clone()), clock, open });
@@ -145,9 +145,7 @@ fn go_on(record: &Path, judge: &Judge, talk: &mut dyn Write) -> Result<Writer, F
         tell(talk, &terminal(words)).map_err(survey::io)?;
     }
     // Between reading it and the permission, another agent may have come and gone.
-    let mut latest = judge.now();
-    held.replay(|e| latest = latest.max(e.known())).map_err(failed)?;
-    if latest > judge.now() {
+    if held.latest().map_err(failed)?.is_some_and(|latest| latest > judge.now()) {
         let why = format!("{}: another agent has written to it meanwhile; start the drill again.", record.display());
         return Err((exit::BUSY, why));
     }

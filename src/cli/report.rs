@@ -2,11 +2,12 @@
 
 use super::about::{About, record_code, verdict_code};
 use super::{ReportOptions, bundle, check, exit, paper, result};
-use crate::judge::{Entry, Judge};
-use crate::record;
+use crate::judge::Judge;
+use crate::record::{self, Fed, Seal};
 use crate::show::escape::terminal;
 use crate::site::Background;
 use crate::snapshot;
+use crate::sys::machine;
 use std::io::Write;
 use std::path::Path;
 
@@ -55,23 +56,21 @@ pub(super) fn run(o: &ReportOptions, out: &mut dyn Write, err: &mut dyn Write) -
     }
 }
 
+/// A judge fed with a record, and how many entries of it make no sense.
 pub(super) fn replay(path: &Path) -> Result<(Judge, About, u64), (i32, String)> {
-    replay_with(path, |_| {})
-}
-
-/// The same; `also` is handed every entry too.
-pub(super) fn replay_with(path: &Path, mut also: impl FnMut(&Entry)) -> Result<(Judge, About, u64), (i32, String)> {
     let record = record::read(path).map_err(|e| (record_code(&e), e.to_string()))?;
     let mut about = About::read(record.about())
         .map_err(|e| (exit::BAD_RECORD, format!("{}: what it says of itself makes no sense: {e}", path.display())))?;
-    let mut judge = Judge::new(about.settings().map_err(|e| (exit::BAD_RECORD, e))?);
-    let feed = |e: &Entry| {
-        judge.take(e);
-        also(e);
-    };
-    let passed_over = record.replay(feed).map_err(|e| (record_code(&e), e.to_string()))?;
+    let settings = about.settings().map_err(|e| (exit::BAD_RECORD, e))?;
+    let Fed { mut judge, passed_over, .. } =
+        record.judge(settings, seal().as_ref(), || {}).map_err(|e| (record_code(&e), e.to_string()))?;
     know_drills(&mut judge, &mut about.plan.background);
     Ok((judge, about, passed_over))
+}
+
+/// What this machine's checkpoints are sealed with; `None`: it has nothing of its own to seal with.
+pub(super) fn seal() -> Option<Seal> {
+    machine::id().map(|id| Seal::new(&id))
 }
 
 /// What drills of this very record measured goes before what was known when it was begun.

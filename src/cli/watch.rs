@@ -8,15 +8,15 @@ use super::about::{About, record_code};
 use super::live::LiveView;
 use super::metrics;
 use super::page;
-use super::report::know_drills;
+use super::report::{know_drills, seal};
 use super::resettle::{Renewal, Resettler};
 use super::ruling::{Mark, Rulings};
 use super::survey::{Failure, announce, io};
 use super::{Format, WatchOptions, exit};
 use crate::agent::{Agent, Finished, Leave, Left, Turn};
 use crate::judge::drill::{CutShort, DrillEnd, Step};
-use crate::judge::{Detail, Entry, Judge, Question};
-use crate::record::{self, Last, RecordError, Writer};
+use crate::judge::{Detail, Entry, Judge, Question, Settings};
+use crate::record::{self, Fed, Last, RecordError, Writer};
 use crate::show::escape::terminal;
 use crate::site;
 use crate::snapshot::{AgentView, Snapshot, Trouble};
@@ -55,11 +55,11 @@ fn watch(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, Failure> {
         return Ok(exit::IP_ALONE);
     }
     let Some(path) = &o.record else { return Err((exit::USAGE, "--record: name the record".into())) };
-    let mut judge = Judge::new(about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?);
+    let settings = about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?;
     let door = metrics::door(o)?;
     let token = page::token(o)?;
     let mut keeper = Keeper::from_environment();
-    let (writer, clock, last_stop) = open(path, &about, &mut judge, &mut keeper, out)?;
+    let (writer, judge, clock, last_stop) = open(path, &about, settings, &mut keeper, out)?;
     let (served, said) = metrics::open(o, door, clock)?;
     writeln!(out, "{said}").map_err(io)?;
     let (pages, said) = page::open(o, token.as_deref(), path, clock)?;
@@ -162,24 +162,24 @@ fn described(renewal: Renewal) -> About {
     }
 }
 
-/// Opens the record and feeds the judge from it. Gives the writer, the clock on the record's axis, and how the agent
+/// Opens the record and feeds a judge from it. Gives the writer, the judge, the clock on the record's axis, and how the agent
 /// before stopped.
 fn open(
     path: &Path,
     about: &About,
-    judge: &mut Judge,
+    settings: Settings,
     keeper: &mut Keeper,
     out: &mut dyn Write,
-) -> Result<(Writer, Clock, Option<String>), Failure> {
+) -> Result<(Writer, Judge, Clock, Option<String>), Failure> {
     let failed = |e: RecordError| (record_code(&e), e.to_string());
     let name = terminal(&path.display().to_string());
     let text = serde_json::to_string(about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
-    let mut last = Last::default();
+    let seal = seal();
     // Before it is held, so that another site's is not touched.
     if let Ok(record) = record::read(path) {
         same_site(record.about(), about, path)?;
     }
-    let mut writer = match record::hold(path) {
+    let (mut writer, mut judge) = match record::hold(path) {
         Ok(held) => {
             if let Some(text) = held.about() {
                 same_site(text, about, path)?;
@@ -187,34 +187,28 @@ fn open(
             if let Some(words) = held.mended() {
                 writeln!(out, "{}", terminal(words)).map_err(io)?;
             }
-            let feed = |e: &Entry| {
-                last.take(e);
-                judge.take(e);
-                keeper.starting();
-            };
-            let passed_over = held.replay(feed).map_err(failed)?;
+            let Fed { judge, passed_over, .. } =
+                held.judge(settings, seal.as_ref(), || keeper.starting()).map_err(failed)?;
             if passed_over > 0 {
                 writeln!(out, "{passed_over} entries of the record can't be read and were passed over.").map_err(io)?;
             }
-            Writer::resume(held, &text).map_err(failed)?
+            (Writer::resume(held, &text).map_err(failed)?.sealing(seal, passed_over), judge)
         }
         Err(e) if e.may_pass() => {
             // What can be read of it is still what happened.
-            if let Ok(record) = record::read(path) {
-                let feed = |e: &Entry| {
-                    last.take(e);
-                    judge.take(e);
-                };
-                record.replay(feed).map_err(failed)?;
-            }
+            let judge = match record::read(path) {
+                Ok(record) => record.judge(settings, seal.as_ref(), || keeper.starting()).map_err(failed)?.judge,
+                Err(_) => Judge::new(settings),
+            };
             let why = terminal(&e.to_string());
             writeln!(out, "The record can't be written now ({why}); what is seen waits in memory.").map_err(io)?;
-            Writer::waiting(path, &text, &e).map_err(failed)?
+            (Writer::waiting(path, &text, &e).map_err(failed)?, judge)
         }
         Err(e) => return Err(failed(e)),
     };
-    close_drill(judge, &mut writer, out)?;
-    know_drills(judge, &mut about.plan.background.clone());
+    let last = Last::of(&judge);
+    close_drill(&mut judge, &mut writer, out)?;
+    know_drills(&mut judge, &mut about.plan.background.clone());
     let boot_id = clock::boot_id();
     let at = last.begins(&boot_id, clock::boot_time(), clock::wall_time(), clock::wall_synced());
     let stop = last.stop(&boot_id);
@@ -226,7 +220,7 @@ fn open(
         _ => writeln!(out, "A new record: {name}").map_err(io)?,
     }
     out.flush().map_err(io)?;
-    Ok((writer, Clock::starting_at(at), stop.map(|s| s.words().to_owned())))
+    Ok((writer, judge, Clock::starting_at(at), stop.map(|s| s.words().to_owned())))
 }
 
 /// A drill that was cut off and not gone on with is over: left open, all that is watched from now on would be left out.
@@ -317,19 +311,15 @@ fn renew(
 fn judge_anew(
     writer: Option<&Writer>,
     path: &Path,
-    settings: crate::judge::Settings,
+    settings: Settings,
     about: &About,
     keeper: &mut Keeper,
 ) -> Option<Judge> {
     if !writer?.commit().recv().unwrap_or(false) {
         return None;
     }
-    let mut judge = Judge::new(settings);
-    let feed = |e: &Entry| {
-        judge.take(e);
-        keeper.alive();
-    };
-    record::read(path).ok()?.replay(feed).ok()?;
+    let fed = record::read(path).ok()?.judge(settings, seal().as_ref(), || keeper.alive());
+    let mut judge = fed.ok()?.judge;
     know_drills(&mut judge, &mut about.plan.background.clone());
     Some(judge)
 }

@@ -2,7 +2,7 @@
 //!
 //! What the record says of itself may be changed on the way, and nothing of what it said before is left in the copy's file.
 
-use super::{RecordError, reader, schema};
+use super::{RecordError, checkpoint, reader, schema};
 use rusqlite::Connection;
 use std::path::Path;
 
@@ -17,6 +17,8 @@ pub fn copy(from: &Path, to: &Path, about: impl FnOnce(&str) -> Result<String, S
     db.pragma_update(None, "secure_delete", true)?;
     db.pragma_update(None, "journal_mode", "memory")?;
     db.execute("UPDATE about SET value = ?1 WHERE name = 'survey'", [said])?;
+    // A record of version 1 has none.
+    drop(checkpoint::drop_all(&db));
     debug_assert_eq!(db.pragma_query_value(None, "application_id", |r| r.get(0)), Ok(schema::APPLICATION_ID));
     Ok(())
 }

@@ -5,7 +5,7 @@
 
 use super::codec::Encoder;
 use super::store::{Held, hold};
-use super::{RecordError, beside, reader, schema, writer};
+use super::{RecordError, beside, checkpoint, reader, schema, writer};
 use crate::judge::{Entry, Moment, Session};
 use std::path::{Path, PathBuf};
 
@@ -26,6 +26,7 @@ pub fn forget(path: &Path, from: Moment, to: Moment) -> Result<Forgotten, Record
     let Held { mut store, .. } = hold(path)?;
     let mut done = Forgotten::default();
     let tx = store.db.transaction()?;
+    checkpoint::drop_all(&tx)?;
     let within = |at: Moment| from <= at && at < to;
     let inside: Vec<i64> = {
         let mut all = tx.prepare("SELECT id, entries, from_us, to_us FROM chunk ORDER BY id")?;

@@ -14,11 +14,11 @@ fn fixture(dir: &TempDir) -> PathBuf {
     path
 }
 
-fn dir() -> TempDir {
+pub(super) fn dir() -> TempDir {
     tempfile::tempdir().expect("temp dir")
 }
 
-fn session(at: i64, boot_id: &str) -> Entry {
+pub(super) fn session(at: i64, boot_id: &str) -> Entry {
     Entry::Began(Session {
         at: Moment(at),
         boot_id: boot_id.into(),
@@ -28,7 +28,7 @@ fn session(at: i64, boot_id: &str) -> Entry {
     })
 }
 
-fn answer(at: i64) -> Entry {
+pub(super) fn answer(at: i64) -> Entry {
     let asked = Moment(at);
     Entry::Seen(Observation {
         asked,
@@ -42,7 +42,7 @@ fn answer(at: i64) -> Entry {
 }
 
 /// A day of answers, one each ten seconds, from one start.
-fn day() -> Vec<Entry> {
+pub(super) fn day() -> Vec<Entry> {
     std::iter::once(session(0, "b")).chain((0..8_640).map(|n| answer(n * 10_000_000 + n % 700))).collect()
 }
 

@@ -4,7 +4,7 @@
 //! whether it said that it ended. An end nobody announced under another boot id is what a power cut leaves, and a crash
 //! of the kernel too: evidence, not proof.
 
-use crate::judge::{Entry, Micros, Moment, Session, WallTime};
+use crate::judge::{Judge, Micros, Moment, Session, WallTime};
 use serde::{Deserialize, Serialize};
 
 /// A wall clock that nobody vouches for is not believed to have run on for longer than this while the agent was off: a
@@ -34,8 +34,8 @@ impl Stop {
     }
 }
 
-/// The end of a record, gathered from its entries in order.
-#[derive(Clone, Debug, Default)]
+/// The end of a record, as a judge fed with it knows it.
+#[derive(Clone, Debug)]
 pub struct Last {
     session: Option<Session>,
     /// Wall time at a moment: the last one known.
@@ -45,20 +45,14 @@ pub struct Last {
 }
 
 impl Last {
-    /// Takes in one entry.
-    pub fn take(&mut self, entry: &Entry) {
-        let known = entry.known();
-        match entry {
-            Entry::Began(s) => {
-                self.session = Some(s.clone());
-                self.anchor = Some((s.at, s.wall));
-                self.ended = false;
-            }
-            Entry::Stepped { at, wall } => self.anchor = Some((*at, *wall)),
-            Entry::Ended { .. } => self.ended = true,
-            Entry::Seen(_) | Entry::Drill { .. } | Entry::Alive { .. } => {}
+    /// The end of the record that a judge was fed with.
+    pub fn of(judge: &Judge) -> Self {
+        Self {
+            session: judge.sessions().last().cloned(),
+            anchor: judge.anchor(),
+            alive: judge.now(),
+            ended: judge.ended().is_some(),
         }
-        self.alive = self.alive.max(known);
     }
 
     /// The last sign of life; `None` in a record without any start.
@@ -95,7 +89,7 @@ impl Last {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Ending;
+    use crate::judge::{Ending, Entry};
 
     const S: fn(i64) -> Micros = Micros::from_secs;
     const DAY: i64 = 86_400;
@@ -108,26 +102,31 @@ mod tests {
         WallTime((1_700_000_000 + s) * 1_000_000)
     }
 
-    fn killed_at(second: i64) -> Last {
-        let mut last = Last::default();
+    fn none() -> Last {
+        Last::of(&Judge::new(crate::judge::kit::settings(10)))
+    }
+
+    fn killed_at(second: i64, more: &[Entry]) -> Last {
+        let mut judge = Judge::new(crate::judge::kit::settings(10));
         let session = Session { at: at(0), boot_id: "one".into(), boot: S(500), wall: wall(0), synced: Some(true) };
-        last.take(&Entry::Began(session));
-        last.take(&Entry::Alive { at: at(second) });
-        last
+        judge.take(&Entry::Began(session));
+        judge.take(&Entry::Alive { at: at(second) });
+        more.iter().for_each(|e| judge.take(e));
+        Last::of(&judge)
     }
 
     #[test]
     fn how_it_stopped_is_told_by_the_last_word_and_the_boot_id() {
-        let mut last = killed_at(100);
+        let last = killed_at(100, &[]);
         assert_eq!((last.stop("one"), last.stop("two")), (Some(Stop::Killed), Some(Stop::MachineStopped)));
-        last.take(&Entry::Ended { at: at(101), how: Ending::Interrupted });
+        let last = killed_at(100, &[Entry::Ended { at: at(101), how: Ending::Interrupted }]);
         assert_eq!((last.stop("one"), last.stop("two")), (Some(Stop::Clean), Some(Stop::Clean)));
-        assert_eq!(Last::default().stop("one"), None);
+        assert_eq!(none().stop("one"), None);
     }
 
     #[test]
     fn within_a_boot_the_wall_clock_has_no_say() {
-        let last = killed_at(100);
+        let last = killed_at(100, &[]);
         for stepped in [-400 * DAY, 0, 3_600, 400 * DAY] {
             assert_eq!(last.begins("one", S(500 + 160), wall(160 + stepped), Some(true)), at(160));
         }
@@ -137,10 +136,10 @@ mod tests {
 
     #[test]
     fn across_boots_the_wall_clock_tells_and_a_step_before_is_known() {
-        let mut last = killed_at(100);
+        let last = killed_at(100, &[]);
         assert_eq!(last.begins("two", S(7), wall(400), Some(true)), at(400));
         assert_eq!(last.begins("two", S(7), wall(-5_000), Some(false)), at(100), "never backwards");
-        last.take(&Entry::Stepped { at: at(110), wall: wall(110 + 3_600) });
+        let last = killed_at(100, &[Entry::Stepped { at: at(110), wall: wall(110 + 3_600) }]);
         assert_eq!(last.begins("two", S(7), wall(3_600 + 400), Some(true)), at(400));
         // Years away without anybody to vouch for it: a clock that lost its battery.
         assert_eq!(last.begins("two", S(7), wall(3_650 * DAY), Some(false)), at(110));
@@ -150,6 +149,6 @@ mod tests {
 
     #[test]
     fn a_new_record_begins_at_nothing() {
-        assert_eq!(Last::default().begins("one", S(5), wall(0), None), at(0));
+        assert_eq!(none().begins("one", S(5), wall(0), None), at(0));
     }
 }

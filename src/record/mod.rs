@@ -2,10 +2,11 @@
 //!
 //! `schema` (tables, migrations), `codec` and what it stands on (a chunk of entries as bytes), `store` (opening,
 //! locking, mending), `writer` (one thread, commits every few seconds), `reader` (entries in the order they became
-//! known), `roll` (old quiet stretches kept smaller). Holds nothing derived: a record judged again gives the same
-//! verdict.
+//! known), `roll` (old quiet stretches kept smaller), `checkpoint` (a judge written down, so that a year need not be fed
+//! again). Holds nothing derived but that, and it may always be missing: a record judged again gives the same verdict.
 
 mod bytes;
+mod checkpoint;
 mod codec;
 mod codes;
 mod copy;
@@ -25,6 +26,7 @@ mod store;
 mod wall;
 mod writer;
 
+pub use checkpoint::{Fed, Seal};
 pub use copy::copy;
 pub use forget::{Forgotten, forget, forget_all};
 pub use last::{Last, Stop};
@@ -144,6 +146,8 @@ fn sound(entry: &Entry) -> bool {
         }
 }
 
+#[cfg(test)]
+mod checkpoint_tests;
 #[cfg(test)]
 mod held_tests;
 #[cfg(test)]

@@ -1,8 +1,9 @@
 //! The reader: entries in the order they became known, one at a time.
 
+use super::checkpoint::{self, Fed, Seal};
 use super::codec::{Decoder, Read};
 use super::{RecordError, beside, bytes, roll, rows, schema, sound};
-use crate::judge::{Entry, Moment};
+use crate::judge::{Entry, Moment, Settings};
 use rusqlite::{Connection, OpenFlags};
 use std::fs::File;
 use std::io;
@@ -109,6 +110,12 @@ impl Record {
         Ok(())
     }
 
+    /// A judge fed with all of it, from the newest checkpoint on where one carries this machine's seal and fits the
+    /// settings. `fed` is called for each entry.
+    pub fn judge(&self, settings: Settings, seal: Option<&Seal>, fed: impl FnMut()) -> Result<Fed, RecordError> {
+        checkpoint::feed(&self.db, settings, seal, fed)
+    }
+
     /// Hands every entry to `take`, in order. What makes no sense is passed over and counted.
     pub fn replay(&self, take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
         replay(&self.db, ALL, take)
@@ -133,7 +140,7 @@ impl Record {
             chunks(
                 &self.db,
                 "SELECT kind, entries, sum, bytes FROM chunk WHERE marks > 0 AND ?1 < ?2 ORDER BY id",
-                &ALL,
+                [0, 1],
                 &mut only,
             )?;
         }
@@ -157,22 +164,23 @@ pub(super) fn replay(
         return Ok(rows::each(db, within)?);
     }
     let within_span = "SELECT kind, entries, sum, bytes FROM chunk WHERE to_us >= ?1 AND from_us <= ?2 ORDER BY id";
-    chunks(db, within_span, &span, &mut within)
+    chunks(db, within_span, [span.start().0, span.end().0], &mut within)
+}
+
+/// Hands every entry to `take` that came after a chunk; gives the number of those that make no sense.
+pub(super) fn replay_after(db: &Connection, chunk: i64, mut take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
+    let after = "SELECT kind, entries, sum, bytes FROM chunk WHERE id > ?1 AND id <= ?2 ORDER BY id";
+    chunks(db, after, [chunk, i64::MAX], &mut take)
 }
 
 /// The entries of the chunks that a question finds, and of the one being written.
-fn chunks(
-    db: &Connection,
-    which: &str,
-    span: &RangeInclusive<Moment>,
-    take: &mut impl FnMut(&Entry),
-) -> Result<u64, RecordError> {
+fn chunks(db: &Connection, which: &str, bounds: [i64; 2], take: &mut impl FnMut(&Entry)) -> Result<u64, RecordError> {
     // One view of the file, or a chunk that ends between the two questions would be missed or told twice.
     let view = if db.is_autocommit() { Some(db.unchecked_transaction()?) } else { None };
     let mut passed_over = 0;
     {
         let mut chunks = db.prepare(which)?;
-        let mut found = chunks.query([span.start().0, span.end().0])?;
+        let mut found = chunks.query(bounds)?;
         while let Some(row) = found.next()? {
             let (kind, entries, sum): (i64, u64, u32) = (row.get(0)?, row.get::<_, u32>(1)?.into(), row.get(2)?);
             let bytes = row.get_ref(3)?.as_blob().unwrap_or_default();

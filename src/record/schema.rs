@@ -60,6 +60,14 @@ CREATE TABLE tail (
     to_us INTEGER NOT NULL,
     bytes BLOB NOT NULL
 ) STRICT;
+CREATE TABLE checkpoint (
+    chunk INTEGER NOT NULL,     -- the last chunk it stands for, and that one's sum
+    sum INTEGER NOT NULL,
+    entries INTEGER NOT NULL,   -- entries it stands for
+    passed_over INTEGER NOT NULL, -- of these, entries that made no sense
+    mark BLOB NOT NULL,         -- the seal of the machine that made it
+    bytes BLOB NOT NULL         -- a judge, CBOR (RFC 8949), packed (RFC 1951)
+) STRICT;
 ",
         carry: rows_to_chunks,
     },

@@ -4,8 +4,9 @@
 //! that a foreign one is not touched. One writer: the file itself is locked (flock(2)) for as long as it is held; the
 //! lock ends with the process, however that ends.
 
+use super::checkpoint::{self, Fed, Seal};
 use super::{RecordError, mend, reader, schema, writer};
-use crate::judge::{Entry, Moment};
+use crate::judge::{Entry, Moment, Settings};
 use rusqlite::{Connection, OpenFlags};
 use std::fs::{File, TryLockError};
 use std::io::{self, Read as _};
@@ -70,6 +71,18 @@ impl Held {
     /// What was mended, in words, if it was damaged.
     pub fn mended(&self) -> Option<&str> {
         self.mended.as_deref()
+    }
+
+    /// A judge fed with all of it, as [`super::Record::judge`] does it.
+    pub fn judge(&self, settings: Settings, seal: Option<&Seal>, fed: impl FnMut()) -> Result<Fed, RecordError> {
+        checkpoint::feed(&self.store.db, settings, seal, fed)
+    }
+
+    /// The greatest time known in it; `None` where it is empty.
+    pub fn latest(&self) -> Result<Option<Moment>, RecordError> {
+        // None is open: that is done when it is held.
+        let latest: Option<i64> = self.store.db.query_row("SELECT max(to_us) FROM chunk", [], |r| r.get(0))?;
+        Ok(latest.map(Moment))
     }
 
     /// Hands every entry to `take`, in order; gives the number of those that make no sense.

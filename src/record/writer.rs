@@ -3,11 +3,12 @@
 //! A disk that is full or may only be read does not stop the watching: entries wait in memory, encoded and bounded,
 //! until it can be written again; everybody is told meanwhile. Old history is rolled up between commits.
 
+use super::checkpoint::{self, Seal};
 use super::codec::{Encoder, Piece};
 use super::status::{Keeping, Status};
 use super::store::{Held, Store, fresh, hold, make, set_up};
 use super::{RecordError, reader, roll, schema};
-use crate::judge::{Entry, Micros, Moment, Outcome};
+use crate::judge::{Entry, Judge, Micros, Moment, Outcome};
 use rusqlite::{Connection, TransactionBehavior, params};
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
@@ -47,6 +48,8 @@ pub struct Writer {
     thread: Option<JoinHandle<Result<(), RecordError>>>,
     status: Arc<Mutex<Status>>,
     dropped: u64,
+    /// What checkpoints are sealed with, and how many entries before us made no sense; `None`: none are kept.
+    sealed: Option<(Seal, u64)>,
 }
 
 /// What the thread is told.
@@ -55,6 +58,8 @@ enum Message {
     Entry(Entry),
     /// Commit what is there and answer whether it could be.
     Commit(SyncSender<bool>),
+    /// The judge that was fed with every entry before this message and every one the record held before.
+    Checkpoint(Box<(Judge, Seal, u64)>),
     /// What the record says of itself has changed.
     About(String),
 }
@@ -100,14 +105,16 @@ impl Writer {
             synced: Instant::now(),
             rolled: None,
             newest: Moment(i64::MIN),
+            lacks: false,
             status: Arc::clone(&status),
         };
         keeper.failing = keeper.store.is_none();
+        keeper.lacks = keeper.failing;
         let thread = std::thread::Builder::new()
             .name("record".into())
             .spawn(move || keeper.run(&messages, commit_every))
             .map_err(|why| RecordError::NotMade { path: path.to_owned(), why })?;
-        Ok(Self { queue: Some(queue), thread: Some(thread), status, dropped: 0 })
+        Ok(Self { queue: Some(queue), thread: Some(thread), status, dropped: 0, sealed: None })
     }
 
     /// Queues an entry; never waits for the disk. False when it had to be dropped.
@@ -130,6 +137,24 @@ impl Writer {
     /// What the record says of itself from now on.
     pub fn describe(&self, about: &str) -> bool {
         self.send(Message::About(about.to_owned()))
+    }
+
+    /// Checkpoints will be kept under this seal. The judge they are of was fed with all that the record holds, of which
+    /// `passed_over` entries made no sense.
+    #[must_use]
+    pub fn sealing(mut self, seal: Option<Seal>, passed_over: u64) -> Self {
+        self.sealed = seal.map(|seal| (seal, passed_over));
+        self
+    }
+
+    /// Writes the judge down, as it stands after everything queued so far: the next to judge the record goes on from there.
+    /// Nothing happens without a seal, or where the record does not hold all that the judge was fed with.
+    pub fn checkpoint(&self, judge: &Judge) {
+        if let Some((seal, passed_over)) = &self.sealed
+            && self.dropped == 0
+        {
+            self.send(Message::Checkpoint(Box::new((judge.clone(), seal.clone(), *passed_over))));
+        }
     }
 
     /// A commit of everything queued so far; the receiver is told whether it reached the file.
@@ -172,6 +197,16 @@ enum Step {
     Close,
     /// More of the chunk being written.
     Add(Piece),
+    /// A checkpoint of all that was closed.
+    Checkpoint(Checkpoint),
+}
+
+/// A judge as bytes, and what they are put under.
+#[derive(Debug)]
+struct Checkpoint {
+    bytes: Vec<u8>,
+    seal: Seal,
+    passed_over: u64,
 }
 
 /// The thread's own.
@@ -193,6 +228,8 @@ struct Keeper {
     synced: Instant,
     rolled: Option<Instant>,
     newest: Moment,
+    /// The file may lack what the judge was fed with.
+    lacks: bool,
     status: Arc<Mutex<Status>>,
 }
 
@@ -216,6 +253,11 @@ impl Keeper {
                     {
                         tracing::warn!("what the record says of itself could not be written: {e}");
                     }
+                }
+                Ok(Message::Checkpoint(of)) => {
+                    self.checkpoint(&of);
+                    let by = Instant::now() + commit_every;
+                    until = Some(until.map_or(by, |u| u.min(by)));
                 }
                 Ok(Message::Commit(done)) => {
                     let whole = self.commit().is_ok();
@@ -267,6 +309,18 @@ impl Keeper {
         }
     }
 
+    fn checkpoint(&mut self, of: &(Judge, Seal, u64)) {
+        if self.failing || self.lacks {
+            return;
+        }
+        let (judge, seal, passed_over) = of;
+        if let Some(bytes) = checkpoint::written(judge) {
+            self.end_chunk();
+            let seal = seal.clone();
+            self.pending.push_back(Step::Checkpoint(Checkpoint { bytes, seal, passed_over: *passed_over }));
+        }
+    }
+
     fn end_chunk(&mut self) {
         self.encoder = Encoder::default();
         (self.size, self.reach) = (0, None);
@@ -308,6 +362,7 @@ impl Keeper {
             }
             if let Some(words) = held.mended() {
                 tracing::error!("{words}");
+                self.lacks = true;
             }
             self.store = Some(held.store);
         }
@@ -319,6 +374,12 @@ impl Keeper {
             match step {
                 Step::Close => schema::close_tail(&tx)?,
                 Step::Add(piece) => schema::add_piece(&tx, piece)?,
+                Step::Checkpoint(c) => {
+                    // What was seen is kept all the same.
+                    if let Err(e) = checkpoint::put(&tx, &c.seal, &c.bytes, c.passed_over) {
+                        tracing::warn!("no checkpoint: {e}");
+                    }
+                }
             }
         }
         tx.commit()?;
@@ -360,6 +421,7 @@ impl Keeper {
         }
         if lost > 0 {
             tracing::error!(lost, "memory for what waits is used up; the oldest entries are given up");
+            self.lacks = true;
             lock(&self.status).lost += lost;
         }
     }

@@ -8,6 +8,7 @@ pub mod errqueue;
 pub mod frames;
 pub mod icmp;
 pub mod keeper;
+pub mod machine;
 pub mod memory;
 pub mod namespace;
 pub mod netlink;

@@ -15,7 +15,7 @@ mod place;
 
 use days::{DAY, asks, day};
 use pathproof::judge::{Ending, Entry, Micros, Moment, Observation, Session, WallTime};
-use pathproof::record::{Last, Writer, hold};
+use pathproof::record::{Writer, hold};
 use pathproof::sys::clock;
 use place::Place;
 use rand::SeedableRng as _;
@@ -152,7 +152,39 @@ fn run(length: Duration, days_before: u64, busy: bool) -> Figures {
     place::must(&format!("kill -TERM {pid}"));
     let ended = child.wait().unwrap();
     assert_eq!(ended.code(), Some(0), "{}", std::fs::read_to_string(&log).unwrap());
+    papers(&lab, &record);
     f
+}
+
+/// Every paper in every form, from the record as the watch left it, and once more as somebody else would judge it: without
+/// the checkpoint.
+fn papers(lab: &Place, record: &Path) {
+    let told = |kind: &str, record: &Path| {
+        let files = ["html", "pdf", "txt", "json"].map(|form| lab.dir().join(format!("{kind}.{form}")));
+        let mut all = vec!["report".as_ref(), record.as_os_str(), "--as".as_ref(), kind.as_ref()];
+        all.extend(files.iter().flat_map(|f| ["--out".as_ref(), f.as_os_str()]));
+        let began = Instant::now();
+        // The kernel's own count of the most memory it held (wait4(2)).
+        let out = Command::new("/usr/bin/python3")
+            .args(["-c", "import os, sys\npid = os.spawnv(os.P_NOWAIT, sys.argv[1], sys.argv[1:])\nprint(os.wait4(pid, 0)[2].ru_maxrss)", PROGRAM])
+            .args(all)
+            .stderr(Stdio::inherit())
+            .output()
+            .unwrap();
+        let took = began.elapsed();
+        let kib: f64 = String::from_utf8_lossy(&out.stdout).trim().parse().unwrap();
+        println!("  {kind}, four forms: {:.3} s, at most {:.1} MB", took.as_secs_f64(), kib / 1024.0);
+    };
+    println!("  from the record as the watch left it:");
+    ["letter", "ticket", "survey-record"].into_iter().for_each(|kind| told(kind, record));
+    let bare = lab.dir().join("bare.db");
+    std::fs::copy(record, &bare).unwrap();
+    rusqlite::Connection::open(&bare).and_then(|c| c.execute_batch("DELETE FROM checkpoint")).unwrap();
+    println!("  without its checkpoint:");
+    told("ticket", &bare);
+    let json =
+        |r: &Path| Command::new(PROGRAM).arg("report").arg(r).args(["--format", "json"]).output().unwrap().stdout;
+    assert!(json(record) == json(&bare), "a checkpoint changes nothing that is told");
 }
 
 fn start(lab: &Place, site: &Path, record: &Path, log: &str) -> Child {
@@ -177,9 +209,7 @@ fn fill(lab: &Place, site: &Path, record: &Path, days: i64) {
     assert_eq!(child.wait().unwrap().code(), Some(0));
     let held = hold(record).unwrap();
     let about = held.about().unwrap().to_owned();
-    let mut last = Last::default();
-    held.replay(|e| last.take(e)).unwrap();
-    let base = last.alive().unwrap() + Micros::from_secs(1);
+    let base = held.latest().unwrap().unwrap() + Micros::from_secs(1);
     let mut writer = Writer::resume(held, &about).unwrap();
     let mut keep = |e: Entry| {
         while !writer.keep(e.clone()) {

@@ -6,6 +6,7 @@ mod drilled;
 mod full;
 mod killed;
 mod refused;
+mod resumed;
 
 use pathproof::judge::Entry;
 use pathproof::record::read;
