@@ -5,7 +5,7 @@
 //! without them the test fails and says so.
 
 use super::{judged, papers};
-use pathproof::show::paper::{Paper, to_html, to_json, to_pdf, to_text};
+use pathproof::show::paper::{Block, Paper, to_html, to_json, to_pdf, to_text};
 use std::path::Path;
 use std::process::Command;
 
@@ -123,6 +123,59 @@ fn the_letter_is_one_page_and_a_paper_gives_the_same_bytes_again() {
             std::fs::write(&file, &bytes).expect("written");
             let pages = pages_of(&file);
             assert!(word != "letter" || pages == 1, "{site}: {pages} pages");
+        }
+    }
+}
+
+/// As `pdfinfo` of poppler-utils reads the tags (ISO 32000-1, 14.8.4): each, and what it stands in.
+fn tags_of(bytes: &[u8]) -> Vec<(String, String)> {
+    let dir = tempfile::tempdir().expect("a directory");
+    let file = dir.path().join("paper.pdf");
+    std::fs::write(&file, bytes).expect("written");
+    let told = run("pdfinfo", &["-struct".as_ref(), file.as_os_str()]);
+    let mut stack: Vec<(usize, String)> = Vec::new();
+    let mut out = Vec::new();
+    for line in told.lines() {
+        let depth = line.len() - line.trim_start().len();
+        let name = line.trim_start().split([' ', ':']).next().unwrap_or_default().to_owned();
+        stack.retain(|(d, _)| *d < depth);
+        out.push((stack.last().map(|(_, n)| n.clone()).unwrap_or_default(), name.clone()));
+        stack.push((depth, name));
+    }
+    out
+}
+
+#[test]
+fn tables_and_lists_are_tagged_as_such_for_whoever_is_read_to() {
+    for (site, s) in judged() {
+        for (word, paper) in papers(s) {
+            let tags = tags_of(&to_pdf(&paper));
+            let count = |within: &str, name: &str| tags.iter().filter(|(w, n)| w == within && n == name).count();
+            let (mut tables, mut rows, mut cells, mut items) = (0, 0, 0, 0);
+            for b in &paper.blocks {
+                match b {
+                    Block::Table { head, rows: r, .. } => {
+                        tables += 1;
+                        rows += 1 + r.len();
+                        cells += head.len() + r.iter().map(Vec::len).sum::<usize>();
+                    }
+                    Block::Pairs { pairs } => {
+                        tables += 1;
+                        rows += pairs.len();
+                        cells += 2 * pairs.len();
+                    }
+                    Block::List { items: i } => items += i.len(),
+                    _ => {}
+                }
+            }
+            let told = [
+                count("Document", "Table"),
+                count("Table", "TR"),
+                count("TR", "TH") + count("TR", "TD"),
+                count("LI", "LBody"),
+            ];
+            assert_eq!(told, [tables, rows, cells, items], "{site}, {word}: {tags:?}");
+            assert_eq!(count("L", "LI"), items, "{site}, {word}");
         }
     }
 }

@@ -221,6 +221,16 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
             lengths.push(of.map(|x| x.to_s - x.from_s).sum());
         }
     }
+    // Steps of a far end's course in which nothing came back, or nothing was asked; the decades they all lie between.
+    let courses = || s.targets.iter().filter_map(|t| t.course.as_ref());
+    for c in courses() {
+        let of =
+            |asked: bool| c.asked.iter().zip(&c.mean_ms).filter(|(n, ms)| ms.is_none() && (**n > 0) == asked).count();
+        lengths.extend([true, false].map(|asked| of(asked) as f64 * c.step_s));
+    }
+    let least = courses().flat_map(|c| c.mean_ms.iter().flatten()).copied().fold(f64::MAX, f64::min);
+    let most = courses().flat_map(|c| c.most_ms.iter().flatten()).copied().fold(0.0, f64::max);
+    strings.extend([least.log10().floor(), most.log10().ceil()].map(|d| format!("{} ms", 10f64.powf(d))));
     // A masked address keeps its first half, and its prefix.
     let halves: Vec<String> = strings
         .iter()

@@ -215,8 +215,9 @@ fn pictures(p: &mut Paper, given: &Given, power: &Power) {
         (picture::delivery(s), say::NO_DELIVERY_DRAWN),
         (picture::hours(s), say::NO_HOURS_DRAWN),
         (picture::delay(s), say::NO_DELAY_DRAWN),
+        (picture::delay_over_time(s, given.zone), ""),
     ] {
-        if drawn.is_none() {
+        if drawn.is_none() && !otherwise.is_empty() {
             missing.push(otherwise);
         }
         p.picture(drawn);
@@ -224,7 +225,6 @@ fn pictures(p: &mut Paper, given: &Given, power: &Power) {
     if picture::ride(power).is_none() {
         missing.push(say::NO_CHAIN_DRAWN);
     }
-    missing.push(crate::show::say::picture::DELAY_LIMIT);
     p.list(missing);
 }
 

@@ -1,7 +1,6 @@
 //! How quickly each far end answers: quickest, half, 95 in 100, slowest, on one logarithmic axis.
 //!
-//! The snapshot holds these four figures for each target and nothing in between, and no delay over time: no more is
-//! drawn.
+//! The snapshot holds these four figures for each target and nothing in between: no more is drawn.
 
 use super::axes::Frame;
 use super::{Anchor, Ink, Picture, WIDTH};

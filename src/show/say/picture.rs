@@ -20,8 +20,9 @@ pub const DELAY: &str = "How quickly each far end answered";
 /// Title.
 pub const CAUSE: &str = "Explanations of the longest outage";
 
-/// Said of the delay, which is drawn from four figures only.
-pub const DELAY_LIMIT: &str = "The summary of a record keeps four figures of each far end's delay and none over time, so nothing finer is drawn here; the record itself has every answer.";
+/// Title.
+pub const DELAY_OVER_TIME: &str = "How quickly each far end answered as time went on";
+
 /// Name of the axis.
 pub const DELIVERY_AXIS: &str = "of 1000 alarms";
 /// Row.
@@ -139,6 +140,33 @@ pub fn delay_of(name: &str, [least, half, most95, most]: [String; 4]) -> String 
 pub fn delays(told: impl Iterator<Item = String>) -> String {
     format!(
         "The bar ends where 95 in 100 answers were there, the thick mark is half of them, the line goes on to the slowest. {}.",
+        told.collect::<Vec<_>>().join("; ")
+    )
+}
+
+/// One far end as time went on: least and greatest mean of a step, longest; seconds of steps without an answer, and not
+/// asked.
+pub fn delay_over_time_of(
+    name: &str,
+    [least, greatest, longest]: &[String; 3],
+    step_s: f64,
+    [unanswered_s, unasked_s]: [f64; 2],
+) -> String {
+    let of = |what: &str, s: f64| if s > 0.0 { format!(", {what} for {}", span(s)) } else { String::new() };
+    let mean = if least == greatest { least.clone() } else { format!("between {least} and {greatest}") };
+    format!(
+        "{name}, in steps of {}: mean of a step {mean}, longest {longest}{}{}",
+        span(step_s),
+        of("without an answer", unanswered_s),
+        of("not asked", unasked_s)
+    )
+}
+
+/// All far ends as time went on.
+pub fn delays_over_time(told: impl Iterator<Item = String>, left_out: usize, [low, high]: [String; 2]) -> String {
+    let more = if left_out > 0 { format!(" {left_out} more are not drawn.") } else { String::new() };
+    format!(
+        "Each strip reaches from {low} at its foot to {high} at its top, on a logarithmic scale. The dark line is the mean of a step, the grey one the longest answer in it. Shaded: asked, and nothing came back. Hatched: not asked. {}.{more}",
         told.collect::<Vec<_>>().join("; ")
     )
 }

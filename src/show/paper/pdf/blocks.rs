@@ -4,7 +4,7 @@
 //! table, a picture with its title.
 
 use super::draw;
-use super::pages::{BOLD, LINE, Pages, REGULAR, Role, SIDE};
+use super::pages::{BOLD, Heads, LINE, Pages, REGULAR, Role, SIDE};
 use crate::show::paper::{Block, Kind, Paper};
 
 const GRAY: f32 = 0.3;
@@ -48,7 +48,7 @@ fn block(b: &Block, z: &Sizes, pages: &mut Pages) {
     match b {
         Block::Heading { level, text } => {
             let (size, before) = if *level <= 2 { (z.part, z.before) } else { (z.piece, z.before * 0.6) };
-            pages.ensure(before + size * 1.3 + 44.0);
+            pages.ensure(before + size * 1.3 + 72.0);
             if !pages.empty {
                 pages.y -= before;
             }
@@ -67,23 +67,27 @@ fn block(b: &Block, z: &Sizes, pages: &mut Pages) {
             pages.y -= z.gap;
         }
         Block::List { items } => {
-            for item in items {
-                pages.ensure(z.body * 1.4);
-                let y = pages.y - z.body * 1.05;
-                pages.close();
-                pages.rule([SIDE + 3.0, y + z.body * 0.32], [SIDE + 7.0, y + z.body * 0.32], 0.0);
-                pages.piece(Role::Paragraph);
-                say(pages, item, REGULAR, z.body, 0.0, 14.0);
-                pages.y -= z.gap * 0.4;
-            }
+            pages.holding(Role::List, |pages| {
+                for item in items {
+                    pages.ensure(z.body * 1.4);
+                    let y = pages.y - z.body * 1.05;
+                    pages.rule([SIDE + 3.0, y + z.body * 0.32], [SIDE + 7.0, y + z.body * 0.32], 0.0);
+                    pages.holding(Role::Item, |pages| {
+                        pages.piece(Role::Words);
+                        say(pages, item, REGULAR, z.body, 0.0, 14.0);
+                    });
+                    pages.y -= z.gap * 0.4;
+                }
+            });
             pages.y -= z.gap * 0.6;
         }
         Block::Pairs { pairs } => {
-            let rows: Vec<Vec<&str>> = pairs.iter().map(|(k, v)| vec![k.as_str(), v.as_str()]).collect();
-            for row in &rows {
-                self::row(pages, row, &[LINE * 0.24, LINE * 0.76], [REGULAR, REGULAR], z.body, [GRAY, 0.0]);
-                pages.y -= z.gap * 0.4;
-            }
+            pages.holding(Role::Table, |pages| {
+                for (k, v) in pairs {
+                    row(pages, &[k, v], &[LINE * 0.24, LINE * 0.76], &Look::pair(z));
+                    pages.y -= z.gap * 0.4;
+                }
+            });
             pages.y -= z.gap * 0.6;
         }
         Block::Table { caption, head, rows } => table(caption, head, rows, z, pages),
@@ -168,25 +172,52 @@ fn table(caption: &str, head: &[String], rows: &[Vec<String>], z: &Sizes, pages:
     let widths = widths(head, rows, z.small, pages);
     let head: Vec<&str> = head.iter().map(String::as_str).collect();
     pages.ensure(z.small * 8.0);
-    pages.piece(Role::Paragraph);
-    say(pages, caption, REGULAR, z.small, GRAY, 0.0);
-    pages.y -= z.gap * 0.4;
-    row(pages, &head, &widths, [REGULAR, REGULAR], z.small, [GRAY, GRAY]);
-    for r in rows {
-        let cells: Vec<&str> = r.iter().map(String::as_str).collect();
-        let page = pages.marks.len();
-        let height = height(pages, &cells, &widths, z.small) + 6.0;
-        if height < Pages::whole() {
-            pages.ensure(height);
+    pages.holding(Role::Table, |pages| {
+        pages.piece(Role::Caption);
+        say(pages, caption, REGULAR, z.small, GRAY, 0.0);
+        pages.y -= z.gap * 0.4;
+        row(pages, &head, &widths, &Look::head(z));
+        for r in rows {
+            let cells: Vec<&str> = r.iter().map(String::as_str).collect();
+            let page = pages.marks.len();
+            let height = height(pages, &cells, &widths, z.small) + 6.0;
+            if height < Pages::whole() {
+                pages.ensure(height);
+            }
+            if pages.marks.len() > page {
+                // Said again for eyes; whoever is read to has heard it.
+                pages.decoration(|pages| set_row(pages, &head, &widths, &Look::head(z), false));
+            }
+            pages.rule([SIDE, pages.y - 1.0], [SIDE + LINE, pages.y - 1.0], RULE);
+            pages.y -= 3.0;
+            row(pages, &cells, &widths, &Look::body(z));
         }
-        if pages.marks.len() > page {
-            row(pages, &head, &widths, [REGULAR, REGULAR], z.small, [GRAY, GRAY]);
-        }
-        pages.rule([SIDE, pages.y - 1.0], [SIDE + LINE, pages.y - 1.0], RULE);
-        pages.y -= 3.0;
-        row(pages, &cells, &widths, [BOLD, REGULAR], z.small, [0.0, 0.0]);
-    }
+    });
     pages.y -= z.gap * 1.5;
+}
+
+/// How the cells of a row look and what they are, the first and the others.
+struct Look {
+    faces: [usize; 2],
+    grays: [f32; 2],
+    size: f32,
+    roles: [Role; 2],
+}
+
+impl Look {
+    fn head(z: &Sizes) -> Self {
+        let roles = [Role::Head(Heads::Column), Role::Head(Heads::Column)];
+        Self { faces: [REGULAR; 2], grays: [GRAY; 2], size: z.small, roles }
+    }
+
+    fn body(z: &Sizes) -> Self {
+        Self { faces: [BOLD, REGULAR], grays: [0.0; 2], size: z.small, roles: [Role::Head(Heads::Row), Role::Cell] }
+    }
+
+    fn pair(z: &Sizes) -> Self {
+        let roles = [Role::Head(Heads::Row), Role::Cell];
+        Self { faces: [REGULAR; 2], grays: [GRAY, 0.0], size: z.body, roles }
+    }
 }
 
 const GUTTER: f32 = 8.0;
@@ -219,18 +250,29 @@ fn height(pages: &Pages, cells: &[&str], widths: &[f32], size: f32) -> f32 {
 }
 
 /// A row of cells. It stays on one page where it fits one; else it goes on line by line.
-fn row(pages: &mut Pages, cells: &[&str], widths: &[f32], faces: [usize; 2], size: f32, grays: [f32; 2]) {
-    let step = size * 1.4;
-    let style = |i: usize| if i == 0 { (faces[0], grays[0]) } else { (faces[1], grays[1]) };
+fn row(pages: &mut Pages, cells: &[&str], widths: &[f32], look: &Look) {
+    pages.holding(Role::Row, |pages| set_row(pages, cells, widths, look, true));
+}
+
+fn set_row(pages: &mut Pages, cells: &[&str], widths: &[f32], look: &Look, tagged: bool) {
+    let (size, step) = (look.size, look.size * 1.4);
+    let style = |i: usize| (look.faces[i.min(1)], look.grays[i.min(1)]);
     let broken: Vec<Vec<String>> =
         cells.iter().zip(widths).enumerate().map(|(i, (c, w))| pages.lines(c, style(i).0, size, w - GUTTER)).collect();
     let most = broken.iter().map(Vec::len).max().unwrap_or(0);
     let total = most as f32 * step;
+    let begin = |pages: &mut Pages, i: usize| {
+        if tagged {
+            pages.piece(look.roles[i.min(1)].clone());
+        }
+    };
     if total < Pages::whole() {
-        pages.ensure(total);
+        if tagged {
+            pages.ensure(total);
+        }
         let mut x = SIDE;
         for (i, lines) in broken.iter().enumerate() {
-            pages.piece(Role::Paragraph);
+            begin(pages, i);
             for (k, line) in lines.iter().enumerate() {
                 let (face, gray) = style(i);
                 pages.text([x, pages.y - size * 1.05 - step * k as f32], face, size, gray, line);
@@ -240,8 +282,9 @@ fn row(pages: &mut Pages, cells: &[&str], widths: &[f32], faces: [usize; 2], siz
         pages.y -= total;
         return;
     }
-    for (i, lines) in broken.iter().enumerate() {
-        pages.piece(Role::Paragraph);
+    // A head that fills a page is not said again.
+    for (i, lines) in broken.iter().enumerate().filter(|_| tagged) {
+        begin(pages, i);
         let (face, gray) = style(i);
         set(pages, lines, face, size, gray, widths[..i].iter().sum());
     }

@@ -3,6 +3,7 @@
 //! Decides page breaks at the level of lines. A tag that crosses a page is closed on the one and opened on the next.
 
 use super::face::Face;
+use pdf_writer::types::StructRole;
 use pdf_writer::{Content, Name, Str};
 
 /// Page size, points: A4's width (ISO 216) and Letter's height (ANSI/ASME Y14.1).
@@ -25,11 +26,32 @@ pub(super) enum Role {
     Heading(u8),
     Paragraph,
     Figure(String),
+    /// Holds rows and, first, its caption.
+    Table,
+    Caption,
+    /// Holds cells.
+    Row,
+    /// Heads its column, or its row.
+    Head(Heads),
+    Cell,
+    /// Holds items.
+    List,
+    /// Holds its words.
+    Item,
+    Words,
 }
 
-/// A piece of the document and where its parts lie: page and mark.
+/// What a cell is the head of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Heads {
+    Column,
+    Row,
+}
+
+/// A piece of the document, the piece it stands in, and where its own parts lie: page and mark.
 pub(super) struct Piece {
     pub(super) role: Role,
+    pub(super) within: Option<usize>,
     pub(super) parts: Vec<(usize, i32)>,
 }
 
@@ -43,6 +65,8 @@ pub(super) struct Pages {
     /// Where the next line's top is, from the page's bottom.
     pub(super) y: f32,
     open: Option<usize>,
+    /// Pieces that hold others and are not at their end.
+    within: Vec<usize>,
     /// Whether nothing stands on the page yet.
     pub(super) empty: bool,
 }
@@ -57,6 +81,7 @@ impl Pages {
             pieces: Vec::new(),
             y: PAGE[1] - TOP,
             open: None,
+            within: Vec::new(),
             empty: true,
         }
     }
@@ -93,9 +118,30 @@ impl Pages {
 
     /// Begins a piece of the document.
     pub(super) fn piece(&mut self, role: Role) {
-        self.close();
-        self.pieces.push(Piece { role, parts: Vec::new() });
+        self.add(role);
         self.mark(self.pieces.len() - 1);
+    }
+
+    fn add(&mut self, role: Role) {
+        self.close();
+        self.pieces.push(Piece { role, within: self.within.last().copied(), parts: Vec::new() });
+    }
+
+    /// A piece that holds the pieces which `fill` makes and nothing besides.
+    pub(super) fn holding(&mut self, role: Role, fill: impl FnOnce(&mut Self)) {
+        self.add(role);
+        self.within.push(self.pieces.len() - 1);
+        fill(self);
+        self.close();
+        self.within.pop();
+    }
+
+    /// Decoration, outside any piece: `draw` must not turn the page.
+    pub(super) fn decoration(&mut self, draw: impl FnOnce(&mut Self)) {
+        self.close();
+        self.content.begin_marked_content(Name(b"Artifact"));
+        draw(self);
+        self.content.end_marked_content();
     }
 
     fn mark(&mut self, piece: usize) {
@@ -103,8 +149,8 @@ impl Pages {
         let id = self.marks[page].len() as i32;
         self.marks[page].push(piece);
         self.pieces[piece].parts.push((page, id));
-        let tag = name(&self.pieces[piece].role);
-        self.content.begin_marked_content_with_properties(Name(tag)).properties().identify(id);
+        let tag = role(&self.pieces[piece].role).to_name();
+        self.content.begin_marked_content_with_properties(tag).properties().identify(id);
         self.open = Some(piece);
     }
 
@@ -130,11 +176,10 @@ impl Pages {
 
     /// A decorating line, outside any piece.
     pub(super) fn rule(&mut self, from: [f32; 2], to: [f32; 2], gray: f32) {
-        self.close();
-        self.content.begin_marked_content(Name(b"Artifact"));
-        self.content.set_stroke_gray(gray).set_line_width(0.6);
-        self.content.move_to(from[0], from[1]).line_to(to[0], to[1]).stroke();
-        self.content.end_marked_content();
+        self.decoration(|p| {
+            p.content.set_stroke_gray(gray).set_line_width(0.6);
+            p.content.move_to(from[0], from[1]).line_to(to[0], to[1]).stroke();
+        });
     }
 
     /// The text broken into lines no wider than `width`.
@@ -178,12 +223,20 @@ impl Pages {
 pub(super) const FONTS: [&[u8]; 2] = [b"F0", b"F1"];
 
 /// The standard structure type of a role (ISO 32000-1, 14.8.4).
-pub(super) const fn name(role: &Role) -> &'static [u8] {
+pub(super) const fn role(role: &Role) -> StructRole {
     match role {
-        Role::Title => b"H1",
-        Role::Heading(0..=2) => b"H2",
-        Role::Heading(_) => b"H3",
-        Role::Paragraph => b"P",
-        Role::Figure(_) => b"Figure",
+        Role::Title => StructRole::H1,
+        Role::Heading(0..=2) => StructRole::H2,
+        Role::Heading(_) => StructRole::H3,
+        Role::Paragraph => StructRole::P,
+        Role::Figure(_) => StructRole::Figure,
+        Role::Table => StructRole::Table,
+        Role::Caption => StructRole::Caption,
+        Role::Row => StructRole::TR,
+        Role::Head(_) => StructRole::TH,
+        Role::Cell => StructRole::TD,
+        Role::List => StructRole::L,
+        Role::Item => StructRole::LI,
+        Role::Words => StructRole::LBody,
     }
 }

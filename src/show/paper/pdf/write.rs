@@ -1,8 +1,8 @@
 //! The objects of the file: catalogue, structure, pages, fonts.
 
 use super::face::Face;
-use super::pages::{FONTS, PAGE, Pages, REGULAR, Role, SIDE};
-use pdf_writer::types::{CidFontType, FontFlags, StructRole, SystemInfo, UnicodeCmap};
+use super::pages::{FONTS, Heads, PAGE, Pages, REGULAR, Role, SIDE, role};
+use pdf_writer::types::{CidFontType, FontFlags, StructRole, SystemInfo, TableHeaderScope, UnicodeCmap};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 
 const ORDERING: SystemInfo = SystemInfo { registry: Str(b"Adobe"), ordering: Str(b"Identity"), supplement: 0 };
@@ -90,30 +90,37 @@ fn structure(pdf: &mut Pdf, pages: &Pages, [root, document]: [Ref; 2], pieces: &
     for (marks, id) in pages.marks.iter().zip(marked) {
         pdf.indirect(*id).array().items(marks.iter().map(|piece| pieces[*piece]));
     }
+    let mut held: Vec<Vec<Ref>> = vec![Vec::new(); pieces.len()];
+    let mut alone = Vec::new();
+    for (piece, id) in pages.pieces.iter().zip(pieces) {
+        piece.within.map_or(&mut alone, |by| &mut held[by]).push(*id);
+    }
     let mut d = pdf.struct_element(document);
     d.kind(StructRole::Document).parent(root);
     let mut children = d.children();
-    for p in pieces {
-        children.struct_element(*p);
+    for id in alone {
+        children.struct_element(id);
     }
     children.finish();
     d.finish();
-    for (piece, id) in pages.pieces.iter().zip(pieces) {
+    for (n, (piece, id)) in pages.pieces.iter().zip(pieces).enumerate() {
         let mut e = pdf.struct_element(*id);
-        e.kind(match &piece.role {
-            Role::Title => StructRole::H1,
-            Role::Heading(0..=2) => StructRole::H2,
-            Role::Heading(_) => StructRole::H3,
-            Role::Paragraph => StructRole::P,
-            Role::Figure(_) => StructRole::Figure,
-        });
-        e.parent(document);
-        if let Role::Figure(description) = &piece.role {
-            e.alt(TextStr(description));
+        e.kind(role(&piece.role));
+        e.parent(piece.within.map_or(document, |by| pieces[by]));
+        match &piece.role {
+            Role::Figure(description) => drop(e.alt(TextStr(description))),
+            Role::Head(of) => {
+                let scope = if *of == Heads::Row { TableHeaderScope::Row } else { TableHeaderScope::Column };
+                e.attributes().push().table().scope(scope);
+            }
+            _ => {}
         }
         let mut children = e.children();
         for (page, mark) in &piece.parts {
             children.marked_content_ref().page(on[*page]).marked_content_id(*mark);
+        }
+        for id in &held[n] {
+            children.struct_element(*id);
         }
         children.finish();
         e.finish();
