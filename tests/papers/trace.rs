@@ -226,7 +226,8 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
     for c in courses() {
         let of =
             |asked: bool| c.asked.iter().zip(&c.mean_ms).filter(|(n, ms)| ms.is_none() && (**n > 0) == asked).count();
-        lengths.extend([true, false].map(|asked| of(asked) as f64 * c.step_s));
+        let after = ((end / c.step_s) as usize).saturating_sub(c.asked.len());
+        lengths.extend([of(true), of(false) + after].map(|n| n as f64 * c.step_s));
     }
     let least = courses().flat_map(|c| c.mean_ms.iter().flatten()).copied().fold(f64::MAX, f64::min);
     let most = courses().flat_map(|c| c.most_ms.iter().flatten()).copied().fold(0.0, f64::max);

@@ -4,6 +4,7 @@
 //! nothing came back, hatched where it was not asked.
 
 use super::{Anchor, Ink, Picture, WIDTH};
+use crate::judge::course::STEPS;
 use crate::show::axis;
 use crate::show::say::picture as say;
 use crate::show::words::{fit, millis, safe};
@@ -38,7 +39,7 @@ pub fn delay_over_time(s: &Snapshot, zone: &TimeZone) -> Option<Picture> {
     if !(elapsed > 0.0 && elapsed.is_finite()) {
         return None;
     }
-    let all: Vec<Strip> = s.targets.iter().filter_map(|t| strip(t, t.course.as_ref()?)).collect();
+    let all: Vec<Strip> = s.targets.iter().filter_map(|t| strip(t, t.course.as_ref()?, elapsed)).collect();
     let timed = |f: fn(f64, f64) -> f64, which: fn(&Step) -> Option<f64>| {
         all.iter().take(MOST).flat_map(|x| x.steps.iter().filter_map(which)).reduce(f)
     };
@@ -74,9 +75,9 @@ pub fn delay_over_time(s: &Snapshot, zone: &TimeZone) -> Option<Picture> {
     Some(p)
 }
 
-fn strip<'a>(t: &'a TargetView, c: &CourseView) -> Option<Strip<'a>> {
+fn strip<'a>(t: &'a TargetView, c: &CourseView, elapsed: f64) -> Option<Strip<'a>> {
     let sound = |ms: Option<f64>| ms.filter(|ms| ms.is_finite() && *ms >= 0.0);
-    let steps: Vec<Step> = c
+    let mut steps: Vec<Step> = c
         .asked
         .iter()
         .zip(c.mean_ms.iter().zip(&c.most_ms))
@@ -86,8 +87,13 @@ fn strip<'a>(t: &'a TargetView, c: &CourseView) -> Option<Strip<'a>> {
             _ => Step::NotAsked,
         })
         .collect();
-    let timed = steps.iter().any(|x| matches!(x, Step::Timed { .. }));
-    (timed && c.step_s > 0.0 && c.step_s.is_finite()).then_some(Strip { of: t, step_s: c.step_s, steps })
+    if !(c.step_s > 0.0 && c.step_s.is_finite() && steps.iter().any(|x| matches!(x, Step::Timed { .. }))) {
+        return None;
+    }
+    // A course ends with the last question, the record may go on.
+    let whole = ((elapsed / c.step_s) as usize).min(STEPS);
+    steps.resize(whole.max(steps.len()), Step::NotAsked);
+    Some(Strip { of: t, step_s: c.step_s, steps })
 }
 
 fn draw(p: &mut Picture, strip: &Strip, top: f64, [low, high]: [f64; 2], [width, elapsed]: [f64; 2]) {
