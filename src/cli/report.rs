@@ -34,6 +34,13 @@ pub(super) fn run(o: &ReportOptions, out: &mut dyn Write, err: &mut dyn Write) -
     let (judge, about, passed_over) = match replay(path) {
         Ok(all) => all,
         Err((code, why)) => {
+            // Where a bundle's record was taken out to is nobody's business, and is gone by then.
+            let there = path.display().to_string();
+            let why = if opened.is_some() {
+                why.replace(&there, &format!("the record in {}", o.record.display()))
+            } else {
+                why
+            };
             let _ = writeln!(err, "{}", terminal(&why));
             return code;
         }

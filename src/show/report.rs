@@ -166,7 +166,7 @@ fn trouble(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> Markup {
             dl {
                 @for (what, items) in evidence(t) {
                     dt { (what) }
-                    dd { (list(items)) }
+                    dd { (list(&items)) }
                 }
             }
         }

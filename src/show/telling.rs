@@ -4,6 +4,7 @@
 //! the details, for whoever has to defend it. Nothing here is judged anew.
 
 use super::answers::{FIRST_REASONS, answers, decides_today, odds_today, steadiness};
+use super::say::titles::named;
 use super::words::{self, Clock, millis, safe, span, wrap};
 use crate::snapshot::{Requirement, Snapshot, Standing, TargetView, Trouble, odds, too_little};
 use jiff::tz::TimeZone;
@@ -185,11 +186,11 @@ pub fn told_shortly(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
 }
 
 /// The evidence lists of a trouble that hold something, with their headings.
-pub fn evidence(trouble: &Trouble) -> impl Iterator<Item = (&'static str, &Vec<String>)> {
+pub fn evidence(trouble: &Trouble) -> impl Iterator<Item = (&'static str, Vec<String>)> {
     [
-        ("For it", &trouble.evidence_for),
-        ("Against it", &trouble.evidence_against),
-        ("Not excluded", &trouble.not_excluded),
+        ("For it", trouble.evidence_for.clone()),
+        ("Against it", trouble.evidence_against.clone()),
+        ("Not excluded", trouble.not_excluded.iter().map(|c| named(c)).collect()),
     ]
     .into_iter()
     .filter(|(_, list)| !list.is_empty())
@@ -222,8 +223,8 @@ pub fn trouble_sentences(trouble: &Trouble, clock: &Clock<'_>, now_s: f64) -> Ve
         format!(
             "Began in: {}. Cause: {}{}. {who}",
             words::lane(trouble.lane).to_lowercase(),
-            safe(&trouble.cause),
-            words::sureness(Some(trouble.confidence)).map(|sure| format!(" ({sure})")).unwrap_or_default(),
+            safe(&named(&trouble.cause)),
+            words::sureness(Some(trouble.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default(),
         ),
     ];
     if !trouble.technician.is_empty() {

@@ -130,6 +130,21 @@ fn what_is_no_bundle_of_ours_is_refused() {
     assert!(made.expect("tar").success());
     let out = pathproof(&["report", tar.to_str().expect("a name")]);
     assert_eq!(out.status.code(), Some(65), "{:?}", words(&out));
+    // One whose record is none is named by its own name, not by where the record was taken out to.
+    std::fs::write(dir.path().join("record.db"), "no record at all, only words that are long enough").expect("written");
+    let made = Command::new("tar")
+        .arg("--format=ustar")
+        .arg("-cf")
+        .arg(&tar)
+        .arg("-C")
+        .arg(dir.path())
+        .arg("record.db")
+        .status();
+    assert!(made.expect("tar").success());
+    let out = pathproof(&["report", tar.to_str().expect("a name")]);
+    let told = words(&out).1;
+    assert_eq!(out.status.code(), Some(65), "{told}");
+    assert!(told.contains(&format!("the record in {}", tar.display())) && !told.contains("record.db"), "{told}");
     let mut cut = std::fs::read(&tar).expect("reads");
     cut.truncate(600);
     std::fs::write(&tar, cut).expect("written");

@@ -9,6 +9,7 @@ use super::window::{self, Step};
 use super::{Look, Window, list};
 use crate::show::answers::{FIRST_REASONS, answers, decides_today, odds_today, steadiness};
 use crate::show::chart;
+use crate::show::say::titles::named;
 use crate::show::telling::{self, evidence, rests_on, sentence, trouble_sentences};
 use crate::show::words::{self, Clock, safe, span};
 use crate::snapshot::{Snapshot, Trouble, odds};
@@ -229,15 +230,15 @@ fn trouble(s: &Snapshot, t: &Trouble, clock: &Clock<'_>) -> Markup {
             p { @for line in trouble_sentences(t, clock, s.watch.elapsed_s) { (line) " " } }
             dl {
                 @for (what, items) in evidence(t).filter(|(what, _)| *what != "Not excluded") {
-                    dt { (what) } dd { (list_some(items)) }
+                    dt { (what) } dd { (list_some(&items)) }
                 }
                 @if !t.alternatives.is_empty() {
                     dt { "Not excluded" }
                     dd { ul { @for (cause, p) in t.alternatives.iter().take(EVIDENCE) {
-                        li { (safe(cause)) ", " (odds(*p)) }
+                        li { (safe(&named(cause))) ", " (odds(*p)) }
                     } } }
                 } @else if !t.not_excluded.is_empty() {
-                    dt { "Not excluded" } dd { (list_some(&t.not_excluded)) }
+                    dt { "Not excluded" } dd { (list_some(&t.not_excluded.iter().map(|c| named(c)).collect::<Vec<_>>())) }
                 }
                 @if !t.step.is_empty() { dt { "Next step" } dd { (sentence(&t.step)) } }
                 @if !t.proof.is_empty() { dt { "Mended when" } dd { (sentence(&t.proof)) } }

@@ -3,10 +3,11 @@
 use super::{Anchor, Ink, Picture, WIDTH};
 use crate::show::paper::Window;
 use crate::show::say::picture as say;
+use crate::show::say::titles::title;
 use crate::show::words::{fit, safe};
 use crate::snapshot::{Snapshot, odds};
 
-const LEFT: f64 = 160.0;
+const LEFT: f64 = 190.0;
 const ROW: f64 = 28.0;
 /// Most explanations drawn beside the chosen one.
 const MOST: usize = 5;
@@ -18,9 +19,9 @@ pub fn cause(s: &Snapshot) -> Option<Picture> {
     if !(0.0..=1.0).contains(&t.confidence) {
         return None;
     }
-    let mut rows = vec![(safe(&t.cause), t.confidence)];
+    let mut rows = vec![(safe(title(&t.cause)), t.confidence)];
     let others = t.alternatives.iter().filter(|(w, p)| *w != t.cause && (0.0..=1.0).contains(p));
-    rows.extend(others.take(MOST).map(|(w, p)| (safe(w), *p)));
+    rows.extend(others.take(MOST).map(|(w, p)| (safe(title(w)), *p)));
     let left = 1.0 - rows.iter().map(|r| r.1).sum::<f64>();
     if left > 0.005 {
         rows.push((say::SOMETHING_ELSE.to_owned(), left));
@@ -33,7 +34,7 @@ pub fn cause(s: &Snapshot) -> Option<Picture> {
     p.line([[LEFT, 4.0], [LEFT, ROW * rows.len() as f64 + 8.0]], 1.0, Ink::Dark);
     for (i, (word, share)) in rows.iter().enumerate() {
         let y = 6.0 + ROW * i as f64;
-        p.text([LEFT - 8.0, y + 18.0], Anchor::End, fit(word, 24));
+        p.text([LEFT - 8.0, y + 18.0], Anchor::End, fit(word, 28));
         let ink = if i == 0 { Ink::Middling } else { Ink::Light };
         p.block([LEFT, y + 4.0, (width * share).max(1.0), 20.0], ink);
         p.text([LEFT + (width * share).max(1.0) + 6.0, y + 18.0], Anchor::Start, odds(*share));

@@ -9,6 +9,7 @@ pub mod letter;
 pub mod picture;
 pub mod survey;
 pub mod ticket;
+pub mod titles;
 
 use super::words::zoned;
 use crate::judge::WallTime;

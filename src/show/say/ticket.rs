@@ -1,6 +1,7 @@
 //! What a ticket says. For a dealer's desk: terms of the trade are allowed, guesses are not.
 
 use super::count;
+use super::titles::named;
 use crate::judge::Lane;
 use crate::show::words::{self, span};
 use crate::snapshot::LaneState;
@@ -169,7 +170,8 @@ pub fn state(open: bool, quiet_s: f64) -> String {
 
 /// Its cause with how sure that is.
 pub fn cause(word: &str, confidence: f64) -> String {
-    words::sureness(Some(confidence)).map_or_else(|| word.to_owned(), |sure| format!("{word} ({sure})"))
+    let named = words::capital(&named(word));
+    words::sureness(Some(confidence)).map_or_else(|| named.clone(), |sure| format!("{named}: {sure}"))
 }
 
 /// An edge in local time with UTC.
@@ -250,7 +252,7 @@ pub fn window(days: u32, covered_s: f64) -> String {
 
 /// How the history is counted.
 pub fn history(cause: &str) -> String {
-    format!("Every outage of the record, and those of the cause {cause} alone.")
+    format!("Every outage of the record, and those of the cause {} alone.", named(cause))
 }
 
 /// Outages of a window.

@@ -8,6 +8,7 @@ use crate::judge::Lane;
 use crate::show::paper::{Given, Kind, Paper};
 use crate::show::say::codes::Code;
 use crate::show::say::ticket::{self as say, label, provider};
+use crate::show::say::titles::named;
 use crate::show::say::{local, utc};
 use crate::show::telling::sentence;
 use crate::show::words::{self, Clock, full_time, safe, span, zoned};
@@ -77,7 +78,7 @@ fn one(p: &mut Paper, t: &Ticket, given: &Given) {
         (label::CAUSE, say::cause(&t.cause, t.confidence)),
     ];
     if !t.not_excluded.is_empty() {
-        pairs.push((label::NOT_EXCLUDED, list(&t.not_excluded)));
+        pairs.push((label::NOT_EXCLUDED, list(&t.not_excluded.iter().map(|c| named(c)).collect::<Vec<_>>())));
     }
     p.pairs(pairs);
 
