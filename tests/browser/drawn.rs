@@ -63,6 +63,7 @@ fn every_view_of_every_kind_of_record_is_sound_in_both_themes() {
             hand.goto(page, size, theme, true);
             let what = format!("{page}, {size}, {theme}");
             hand.is_sound(&what);
+            hand.is_valid(&what);
             assert_eq!(hand.place()["sideways"], 0, "{what} runs off the side");
             hand.shot(&format!("{}-{size}-{theme}", page.trim_matches('/').replace('/', "-")));
         }

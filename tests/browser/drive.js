@@ -7,9 +7,11 @@ const fs = require('fs');
 const http = require('http');
 const path = require('path');
 const readline = require('readline');
+const { HtmlValidate } = require('html-validate');
 const { chromium } = require('playwright-core');
 
 const AXE = fs.readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
+const VALIDATE = new HtmlValidate({ extends: ['html-validate:standard'] });
 const SIZES = { phone: { width: 390, height: 844 }, desktop: { width: 1280, height: 900 } };
 const FLAGS = [
   '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
@@ -113,6 +115,14 @@ const orders = {
         rule: v.id, impact: v.impact, where: v.nodes.slice(0, 3).map(n => `${n.target.join(' ')}: ${n.failureSummary}`),
       })),
     };
+  },
+
+  // What the checker of HTML finds wrong with the page as it was sent, by the rules of the standard alone.
+  async valid() {
+    const source = await (await context.request.get(page.url())).text();
+    const report = await VALIDATE.validateString(source);
+    const found = report.results.flatMap(r => r.messages);
+    return { bytes: source.length, wrong: found.map(m => `${m.ruleId}, line ${m.line}: ${m.message}`) };
   },
 
   async shot({ file, full = true }) { await page.screenshot({ path: file, fullPage: full }); return {}; },

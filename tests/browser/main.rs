@@ -12,6 +12,7 @@
 mod drawn;
 mod hand;
 mod live;
+mod papers;
 #[path = "../lab/place.rs"]
 #[allow(dead_code, reason = "the lab uses what this does not")]
 mod place;
