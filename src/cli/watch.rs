@@ -50,14 +50,15 @@ fn watch(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, Failure> {
     memory::one_heap();
     let (mut resettler, renewal) = Resettler::new(o.file.as_deref())?;
     let mut about = described(renewal);
+    // What would be refused is refused before anything is said.
+    let door = metrics::door(o)?;
+    let token = page::token(o)?;
     announce(&about, out).map_err(io)?;
     if o.announce_only {
         return Ok(exit::IP_ALONE);
     }
     let Some(path) = &o.record else { return Err((exit::USAGE, "--record: name the record".into())) };
     let settings = about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?;
-    let door = metrics::door(o)?;
-    let token = page::token(o)?;
     let mut keeper = Keeper::from_environment();
     let (writer, judge, clock, last_stop) = open(path, &about, settings, &mut keeper, out)?;
     let (served, said) = metrics::open(o, door, clock)?;

@@ -5,17 +5,16 @@
 //! elsewhere, or one that was changed, is judged from its beginning.
 
 use super::RecordError;
+use super::packed::{Unpacked, packed};
 use super::reader::{self, ALL};
 use crate::judge::fold::Folded;
 use crate::judge::{Judge, Settings};
 use ring::hmac;
 use rusqlite::{Connection, OptionalExtension as _, params};
+use std::io::{self, BufReader};
 
 /// Bytes a judge written down may take when it is unpacked; one of a bad year takes a few MB.
 const MOST_BYTES: usize = 256 << 20;
-/// How hard it is packed: what a level more would save is not worth its time.
-const PACKED: u8 = 3;
-
 /// What only this machine knows: a checkpoint that carries another's mark is not believed.
 #[derive(Clone, Debug)]
 pub struct Seal(hmac::Key);
@@ -116,8 +115,7 @@ fn kept(db: &Connection, seal: &Seal) -> Option<(Folded, Upto)> {
         tracing::debug!("the record was changed since its checkpoint: it is judged from the beginning");
         return None;
     }
-    let plain = miniz_oxide::inflate::decompress_to_vec_with_limit(&bytes, MOST_BYTES).ok()?;
-    match ciborium::from_reader(plain.as_slice()) {
+    match ciborium::from_reader(BufReader::new(Unpacked::new(&bytes, MOST_BYTES))) {
         Ok(folded) => Some((folded, upto)),
         Err(e) => {
             tracing::warn!("the checkpoint can't be read ({e}): the record is judged from the beginning");
@@ -128,12 +126,9 @@ fn kept(db: &Connection, seal: &Seal) -> Option<(Folded, Upto)> {
 
 /// A judge as bytes.
 pub(super) fn written(judge: &Judge) -> Option<Vec<u8>> {
-    let mut plain = Vec::new();
-    if let Err(e) = ciborium::into_writer(judge.folded(), &mut plain) {
-        tracing::warn!("no checkpoint: {e}");
-        return None;
-    }
-    Some(miniz_oxide::deflate::compress_to_vec(&plain, PACKED))
+    packed(|to| ciborium::into_writer(judge.folded(), to))
+        .map_err(|e: ciborium::ser::Error<io::Error>| tracing::warn!("no checkpoint: {e}"))
+        .ok()
 }
 
 /// Puts a checkpoint in the place of the one before. It stands for every chunk there is; none may be open.

@@ -14,6 +14,7 @@ mod forget;
 mod last;
 mod line;
 mod mend;
+mod packed;
 mod page;
 mod reader;
 mod roll;

@@ -58,6 +58,11 @@ fn metrics_that_cannot_be_served_as_asked_are_refused_with_words() {
     };
     let (code, words) = watch(&["--metrics", "0.0.0.0:9750"]);
     assert!(code == Some(64) && words.contains("--metrics-token"), "{code:?} {words}");
+    // Before a word of what would be sent: nothing will be.
+    for open in ["--metrics", "--page"] {
+        let said = once(dir.path(), &["watch", "site.toml", "--record", "r.db", open, "0.0.0.0:9750"]);
+        assert!(said.status.code() == Some(64) && said.stdout.is_empty(), "{said:?}");
+    }
     let (code, words) = watch(&["--metrics", "everywhere"]);
     assert!(code == Some(64) && words.contains("127.0.0.1:9750, or off"), "{code:?} {words}");
     std::fs::write(dir.path().join("token"), "short\n").expect("writes");

@@ -43,6 +43,8 @@ pub const CODES_ABOUT: &str = "To compare with the station's log.";
 pub const LANES_ABOUT: &str = "Each layer of the path meanwhile, from the inside out.";
 /// What the table of outages shows.
 pub const OUTAGES_ABOUT: &str = "Outage by outage.";
+/// What the table of times shows.
+pub const TIMES_ABOUT: &str = "Each time it was seen.";
 /// Columns of the lanes.
 pub const LANES_HEAD: [&str; 4] = ["Lane", "Meanwhile", "Lost from", "Back from"];
 /// Columns of the outages of a storm.

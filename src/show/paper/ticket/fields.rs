@@ -4,7 +4,7 @@ use super::{Bout, Given, Window};
 use crate::judge::Lane;
 use crate::show::say;
 use crate::show::say::codes::Code;
-use crate::snapshot::{LaneState, Snapshot};
+use crate::snapshot::{LaneState, Snapshot, Trouble};
 use serde::Serialize;
 
 /// Windows of the history, days.
@@ -70,6 +70,8 @@ pub struct Ticket {
     pub quiet_s: f64,
     /// Its outages.
     pub outages: Vec<Outage>,
+    /// When it was seen, where it cut nothing.
+    pub times: Vec<Outage>,
     /// All outages of the site, and those of this cause, over some windows.
     pub history: Vec<History>,
     /// What follows the clock, in words.
@@ -80,7 +82,7 @@ pub struct Ticket {
     pub tickets: Vec<String>,
 }
 
-/// One outage of a ticket.
+/// One outage of a ticket, or one time that something was seen which cut nothing.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Outage {
     /// The trouble's number in this reading of the record.
@@ -151,6 +153,22 @@ pub(super) fn outage(given: &Given, b: &Bout) -> Outage {
         length_s: b.length_s(s.watch.elapsed_s),
         cause: b.trouble.cause.clone(),
         sentence: b.trouble.sentence.clone(),
+    }
+}
+
+/// One time that a trouble was seen, whatever it cut.
+pub(super) fn seen(s: &Snapshot, t: &Trouble) -> Outage {
+    let end = t.end_s.unwrap_or([s.watch.elapsed_s; 3]);
+    let length = [end[0] - t.start_s[2], end[1] - t.start_s[1], end[2] - t.start_s[0]].map(|x| x.max(0.0));
+    Outage {
+        trouble: t.number,
+        from_s: t.start_s,
+        to_s: t.end_s,
+        from_utc: say::utc(s.wall(t.start_s[1])),
+        to_utc: t.end_s.map(|e| say::utc(s.wall(e[1]))),
+        length_s: length,
+        cause: t.cause.clone(),
+        sentence: t.sentence.clone(),
     }
 }
 

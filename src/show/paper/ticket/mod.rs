@@ -166,6 +166,7 @@ fn conditions(given: &Given, windows: &Windows) -> Vec<Ticket> {
             open: to_s.is_none(),
             from_s: which.first().map(|t| t.start_s),
             to_s,
+            times: which.iter().map(|t| fields::seen(s, t)).collect(),
             lanes: fields::lanes(s, last.start_s[1], to_s.map_or(s.watch.elapsed_s, |e| e[1])),
             ..about(
                 given,

@@ -159,15 +159,18 @@ fn time(p: &mut Paper, t: &Ticket, from: [f64; 3], given: &Given) {
     }
     pairs.push((label::CLOCK, say::clock(s.watch.clock_synced).to_owned()));
     p.pairs(pairs);
-    if t.outages.len() > 1 {
+    for (about, all) in [(say::OUTAGES_ABOUT, &t.outages), (say::TIMES_ABOUT, &t.times)] {
+        if all.len() < 2 {
+            continue;
+        }
         let row = |o: &Outage| {
             let at = |x: f64| local(s.wall(x), given.zone);
             let to = o.to_s.map_or("not over".to_owned(), |t| at(t[1]));
             vec![at(o.from_s[1]), to, span(o.length_s[1]), sentence(&o.sentence)]
         };
-        p.table(say::OUTAGES_ABOUT, &say::OUTAGES_HEAD, t.outages.iter().take(OUTAGES).map(row));
-        if t.outages.len() > OUTAGES {
-            p.say(say::more_outages(t.outages.len() - OUTAGES));
+        p.table(about, &say::OUTAGES_HEAD, all.iter().take(OUTAGES).map(row));
+        if all.len() > OUTAGES {
+            p.say(say::more_outages(all.len() - OUTAGES));
         }
     }
 }
