@@ -8,6 +8,7 @@ use crate::probe::{Context, Pace};
 use crate::record::{Status, Writer};
 use crate::site::Plan;
 use crate::sys::clock::{self, Clock};
+use crate::sys::memory;
 use clocks::{Clocks, News, Reading};
 use std::future::Future;
 use std::net::IpAddr;
@@ -26,6 +27,9 @@ const ALIVE_EVERY: Micros = Micros::from_secs(5);
 const CHECKPOINT_EVERY: Micros = Micros::from_secs(3_600);
 /// ... and from one this old where the agent has just begun: what was read to begin with need not be read again.
 const FIRST_CHECKPOINT: Micros = Micros::from_secs(60);
+
+/// By then a checkpoint is written, wherever it runs (choice).
+const WRITTEN_BY: Micros = Micros::from_secs(10);
 
 /// An agent about to run.
 #[derive(Debug)]
@@ -153,6 +157,7 @@ impl Agent {
         let mut last_entry = start;
         let mut wrong = false;
         let mut checkpoint = start + FIRST_CHECKPOINT;
+        let mut tidy = None;
         let mut second = interval(Duration::from_secs(1));
         second.set_missed_tick_behavior(MissedTickBehavior::Delay);
         tokio::pin!(leave);
@@ -206,6 +211,12 @@ impl Agent {
                     if now >= checkpoint {
                         self.checkpoint();
                         checkpoint = now + CHECKPOINT_EVERY;
+                        tidy = Some(now + WRITTEN_BY);
+                    }
+                    // It took a second judge and a packer, which are gone by now.
+                    if tidy.is_some_and(|at| now >= at) {
+                        memory::give_back();
+                        tidy = None;
                     }
                     health.restarts = restarts.load(Ordering::Relaxed);
                     health.record = self.writer.as_ref().map(Writer::status);
