@@ -5,7 +5,7 @@
 
 use pathproof::agent::{Agent, Leave, Left};
 use pathproof::judge::{Entry, Judge, Lane, Micros, Moment, Settings, WallTime, requirement::RequirementSet};
-use pathproof::record::{Last, Stop, Writer, hold, read};
+use pathproof::record::{Fed, Last, Seal, Stop, Writer, hold, read};
 use pathproof::site::{HostFacts, SiteFile, cadence, load, resolve_at};
 use pathproof::sys::clock::{self, Clock};
 use std::collections::BTreeSet;
@@ -141,18 +141,18 @@ fn it_goes_on_with_its_record_and_knows_how_it_stopped() {
     third.signal("INT");
     third.ends(Some(0));
     let whole = all(&path);
-    let mut last = Last::default();
+    let mut judge = Judge::new(settings());
     let mut sessions = 0;
     let mut before = Moment(0);
     for e in &whole {
-        last.take(e);
+        judge.take(e);
         sessions += u32::from(matches!(e, Entry::Began(_)));
         if let Entry::Began(s) = e {
             assert!(s.at >= before, "the axis runs on");
         }
         before = before.max(e.known());
     }
-    assert_eq!((sessions, last.stop(&clock::boot_id())), (3, Some(Stop::Clean)));
+    assert_eq!((sessions, Last::of(&judge).stop(&clock::boot_id())), (3, Some(Stop::Clean)));
     let report = once(&d, &["report", "r.db", "--format", "json"]);
     let json: serde_json::Value = serde_json::from_slice(&report.stdout).expect("JSON");
     assert_eq!(json["site"], "house-7");
@@ -267,12 +267,11 @@ fn a_wall_clock_that_is_set_makes_no_outage_and_no_time() {
     for (while_off, while_on) in [(0, [3_600_000_000, -year]), (year, [-3_600_000_000, 2 * year])] {
         AHEAD.fetch_add(while_off, Ordering::Relaxed);
         let held = hold(&path).expect("holds");
-        let (mut last, mut judge) = (Last::default(), Judge::new(settings()));
-        held.replay(|e| {
-            last.take(e);
-            judge.take(e);
-        })
-        .expect("reads");
+        // The second is judged on from the checkpoint of the first.
+        let seal = Seal::new(b"this machine");
+        let Fed { judge, passed_over, spared } = held.judge(settings(), Some(&seal), || {}).expect("reads");
+        assert_eq!(spared > 0, while_off > 0);
+        let last = Last::of(&judge);
         let at = last.begins(&clock::boot_id(), clock::boot_time(), set_wall(), Some(true));
         begins.push(at);
         let agent = Agent {
@@ -280,7 +279,7 @@ fn a_wall_clock_that_is_set_makes_no_outage_and_no_time() {
             clock: Clock::starting_at(at),
             wall: set_wall,
             judge,
-            writer: Some(Writer::resume(held, "{}").expect("resumes")),
+            writer: Some(Writer::resume(held, "{}").expect("resumes").sealing(Some(seal), passed_over)),
             length: None,
             goes_on: false,
             marks: None,

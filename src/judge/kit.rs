@@ -176,10 +176,14 @@ impl Site {
         let entries = self.entries();
         // Anywhere, and the same place each time.
         let (before, after) = entries.split_at(entries.len() * (1 + entries.len() % 7) / 8);
-        before.iter().for_each(|e| judge.take(e));
+        for e in before {
+            judge.take(e);
+        }
         let mut resumed = read_again(&judge);
-        after.iter().for_each(|e| judge.take(e));
-        after.iter().for_each(|e| resumed.take(e));
+        for e in after {
+            judge.take(e);
+            resumed.take(e);
+        }
         assert!(written(&judge) == written(&resumed), "written down after {} of {}", before.len(), entries.len());
         resumed
     }

@@ -104,6 +104,7 @@ mod times {
     use serde::de::Error as _;
     use serde::{Deserialize as _, Deserializer, Serialize as _, Serializer};
 
+    #[expect(clippy::ref_option, reason = "serde hands it over so")]
     pub(super) fn serialize<S: Serializer>(h: &Option<Histogram<u32>>, to: S) -> Result<S::Ok, S::Error> {
         let counts = |h: &Histogram<u32>| {
             h.iter_recorded().map(|v| (v.value_iterated_to(), v.count_at_value())).collect::<Vec<_>>()

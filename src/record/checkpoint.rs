@@ -12,19 +12,20 @@ use crate::judge::{Judge, Settings};
 use ring::hmac;
 use rusqlite::{Connection, OptionalExtension as _, params};
 use std::io::{self, BufReader};
+use std::sync::Arc;
 
 /// Bytes a judge written down may take when it is unpacked; one of a bad year takes a few MB.
 const MOST_BYTES: usize = 256 << 20;
 /// What only this machine knows: a checkpoint that carries another's mark is not believed.
 #[derive(Clone, Debug)]
-pub struct Seal(hmac::Key);
+pub struct Seal(Arc<hmac::Key>);
 
 impl Seal {
     /// The seal of a machine with this secret, which is not told on.
     pub fn new(secret: &[u8]) -> Self {
         let machine = hmac::Key::new(hmac::HMAC_SHA256, secret);
         let ours = hmac::sign(&machine, concat!("pathproof checkpoint ", env!("PATHPROOF_JUDGE")).as_bytes());
-        Self(hmac::Key::new(hmac::HMAC_SHA256, ours.as_ref()))
+        Self(Arc::new(hmac::Key::new(hmac::HMAC_SHA256, ours.as_ref())))
     }
 }
 

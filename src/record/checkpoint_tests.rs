@@ -112,13 +112,13 @@ fn a_spoilt_checkpoint_is_not_believed() {
         "DROP TABLE checkpoint",
     ];
     for spoil in spoils {
-        let spoilt = dir.path().join("spoilt.db");
-        std::fs::copy(&path, &spoilt).expect("copies");
-        assert_eq!(fed(&spoilt, by(), Some(&seal())).1, 400, "{spoil}");
-        Connection::open(&spoilt).and_then(|c| c.execute_batch(spoil)).expect(spoil);
-        let (judge, spared) = fed(&spoilt, by(), Some(&seal()));
+        let damaged = dir.path().join("spoilt.db");
+        std::fs::copy(&path, &damaged).expect("copies");
+        assert_eq!(fed(&damaged, by(), Some(&seal())).1, 400, "{spoil}");
+        Connection::open(&damaged).and_then(|c| c.execute_batch(spoil)).expect(spoil);
+        let (judge, spared) = fed(&damaged, by(), Some(&seal()));
         assert_eq!(spared, 0, "{spoil}");
-        assert!(judge == plainly(&spoilt, by()), "{spoil}");
+        assert!(judge == plainly(&damaged, by()), "{spoil}");
         let of_the_chunk = ["UPDATE chunk ", "DELETE FROM chunk "].iter().any(|s| spoil.starts_with(s));
         assert_eq!(judge == whole, !of_the_chunk, "{spoil}");
     }

@@ -111,7 +111,9 @@ mod tests {
         let session = Session { at: at(0), boot_id: "one".into(), boot: S(500), wall: wall(0), synced: Some(true) };
         judge.take(&Entry::Began(session));
         judge.take(&Entry::Alive { at: at(second) });
-        more.iter().for_each(|e| judge.take(e));
+        for e in more {
+            judge.take(e);
+        }
         Last::of(&judge)
     }
 

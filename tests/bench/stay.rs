@@ -176,7 +176,9 @@ fn papers(lab: &Place, record: &Path) {
         println!("  {kind}, four forms: {:.3} s, at most {:.1} MB", took.as_secs_f64(), kib / 1024.0);
     };
     println!("  from the record as the watch left it:");
-    ["letter", "ticket", "survey-record"].into_iter().for_each(|kind| told(kind, record));
+    for kind in ["letter", "ticket", "survey-record"] {
+        told(kind, record);
+    }
     let bare = lab.dir().join("bare.db");
     std::fs::copy(record, &bare).unwrap();
     rusqlite::Connection::open(&bare).and_then(|c| c.execute_batch("DELETE FROM checkpoint")).unwrap();

@@ -1,10 +1,16 @@
 //! Killing a writer at random moments, and what must be left of the record then.
 
-use pathproof::judge::{Detail, Entry, Micros, Moment, NameAnswer, Observation, Outcome, Question, Rtt, Session};
-use pathproof::record::{Last, Stop, Writer, hold, read};
+use pathproof::judge::requirement::RequirementSet;
+use pathproof::judge::{
+    Detail, Entry, Judge, Known, Lane, Micros, Moment, NameAnswer, Observation, Outcome, Question, Rtt, Session,
+    Settings,
+};
+use pathproof::record::{Last, Seal, Stop, Writer, hold, read};
+use pathproof::site::requirements::shipped;
 use pathproof::sys::clock;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::{RngExt as _, SeedableRng as _};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::Duration;
@@ -15,6 +21,20 @@ const A_SECOND: u64 = 200;
 const STARTS: f64 = 3.0;
 /// What may be lost.
 const MAY_LOSE: f64 = 5.0;
+
+fn settings() -> Settings {
+    let all = shipped("household").expect("ships");
+    Settings {
+        receivers: BTreeSet::new(),
+        tls_receivers: BTreeSet::new(),
+        patience: Micros::from_secs(2),
+        cadence: Lane::ALL.map(|l| (l, Micros::from_secs(1))),
+        supervision: None,
+        requirements: RequirementSet { require: Vec::new(), ..all },
+        out_of_scope: vec![],
+        known: Known::default(),
+    }
+}
 
 /// The `n`th entry of a writer.
 pub(crate) fn entry(n: i64, asked: Moment) -> Entry {
@@ -38,24 +58,36 @@ pub(crate) fn entry(n: i64, asked: Moment) -> Entry {
 pub(crate) fn write(path: &Path) {
     let held = hold(path).expect("holds");
     assert_eq!(held.mended(), None, "a kill must not damage the record");
-    let (mut last, mut n) = (Last::default(), 0);
+    let (mut plain, mut n) = (Judge::new(settings()), 0);
     let passed_over = held
         .replay(|e| {
-            last.take(e);
+            plain.take(e);
             n += i64::from(matches!(e, Entry::Seen(_)));
         })
         .expect("reads");
     assert_eq!(passed_over, 0);
+    // Whatever checkpoint the kill has left tells what the whole record does.
+    let seal = Seal::new(b"this machine");
+    let mut judge = held.judge(settings(), Some(&seal), || {}).expect("reads").judge;
+    assert!(format!("{:?}", judge.look()) == format!("{:?}", plain.look()), "a checkpoint is not the record's");
+    let last = Last::of(&judge);
     let id = clock::boot_id();
     let boot = clock::boot_time();
     assert!(matches!(last.stop(&id), None | Some(Stop::Killed)), "{:?}", last.stop(&id));
-    let mut w = Writer::resume(held, "{}").expect("resumes");
+    let mut w = Writer::resume(held, "{}").expect("resumes").sealing(Some(seal), 0);
     // The axis of this test is the boot-time clock itself.
     let session = Session { at: Moment(boot.0), boot_id: id, boot, wall: clock::wall_time(), synced: None };
-    assert!(w.keep(Entry::Began(session)));
+    let mut keep = |e: Entry, checkpoint: bool| {
+        judge.take(&e);
+        assert!(w.keep(e));
+        if checkpoint {
+            w.checkpoint(&judge);
+        }
+    };
+    keep(Entry::Began(session), false);
     loop {
         for _ in 0..A_SECOND / 20 {
-            assert!(w.keep(entry(n, Moment(clock::boot_time().0))));
+            keep(entry(n, Moment(clock::boot_time().0)), n % 41 == 0);
             n += 1;
         }
         std::thread::sleep(Duration::from_millis(50));
