@@ -108,12 +108,8 @@ fn run(length: Duration, days_before: u64, busy: bool) -> Figures {
         fill(&lab, &site, &record, days_before as i64);
     }
     let began = Instant::now();
-    let mut child = start(&lab, &site, &record, "watch.log");
     let log = lab.dir().join("watch.log");
-    while !std::fs::read_to_string(&log).unwrap().contains("Metrics:") {
-        assert!(child.try_wait().unwrap().is_none(), "{}", std::fs::read_to_string(&log).unwrap());
-        sleep(Duration::from_millis(20));
-    }
+    let mut child = ready(&lab, &site, &record, "watch.log");
     let mut f = Figures { ready_s: began.elapsed().as_secs_f64(), ..Figures::default() };
     let pid = child.id();
     let mut from = None;
@@ -153,7 +149,23 @@ fn run(length: Duration, days_before: u64, busy: bool) -> Figures {
     let ended = child.wait().unwrap();
     assert_eq!(ended.code(), Some(0), "{}", std::fs::read_to_string(&log).unwrap());
     papers(&lab, &record);
+    let again = Instant::now();
+    let mut child = ready(&lab, &site, &record, "again.log");
+    println!("  ready again, from its checkpoint, after {:.1} s", again.elapsed().as_secs_f64());
+    place::must(&format!("kill -TERM {}", child.id()));
+    assert_eq!(child.wait().unwrap().code(), Some(0));
     f
+}
+
+/// A watch that has read its record back and watches.
+fn ready(lab: &Place, site: &Path, record: &Path, log: &str) -> Child {
+    let mut child = start(lab, site, record, log);
+    let log = lab.dir().join(log);
+    while !std::fs::read_to_string(&log).unwrap().contains("Metrics:") {
+        assert!(child.try_wait().unwrap().is_none(), "{}", std::fs::read_to_string(&log).unwrap());
+        sleep(Duration::from_millis(20));
+    }
+    child
 }
 
 /// Every paper in every form, from the record as the watch left it, and once more as somebody else would judge it: without

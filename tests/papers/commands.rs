@@ -117,33 +117,20 @@ fn a_bundle_holds_the_record_and_no_secret_and_opens_again() {
 #[test]
 fn what_is_no_bundle_of_ours_is_refused() {
     let dir = tempfile::tempdir().expect("a directory");
-    std::fs::write(dir.path().join("other.txt"), "x").expect("written");
     let tar = dir.path().join("other.tar");
-    let made = Command::new("tar")
-        .arg("--format=ustar")
-        .arg("-cf")
-        .arg(&tar)
-        .arg("-C")
-        .arg(dir.path())
-        .arg("other.txt")
-        .status();
-    assert!(made.expect("tar").success());
-    let out = pathproof(&["report", tar.to_str().expect("a name")]);
-    assert_eq!(out.status.code(), Some(65), "{:?}", words(&out));
+    let of = |name: &str, text: &str| {
+        std::fs::write(dir.path().join(name), text).expect("written");
+        let made =
+            Command::new("tar").arg("--format=ustar").arg("-cf").arg(&tar).arg("-C").arg(dir.path()).arg(name).status();
+        assert!(made.expect("tar").success());
+        let out = pathproof(&["report", tar.to_str().expect("a name")]);
+        let told = words(&out).1;
+        assert_eq!(out.status.code(), Some(65), "{told}");
+        told
+    };
+    of("other.txt", "x");
     // One whose record is none is named by its own name, not by where the record was taken out to.
-    std::fs::write(dir.path().join("record.db"), "no record at all, only words that are long enough").expect("written");
-    let made = Command::new("tar")
-        .arg("--format=ustar")
-        .arg("-cf")
-        .arg(&tar)
-        .arg("-C")
-        .arg(dir.path())
-        .arg("record.db")
-        .status();
-    assert!(made.expect("tar").success());
-    let out = pathproof(&["report", tar.to_str().expect("a name")]);
-    let told = words(&out).1;
-    assert_eq!(out.status.code(), Some(65), "{told}");
+    let told = of("record.db", "no record at all, only words that are long enough");
     assert!(told.contains(&format!("the record in {}", tar.display())) && !told.contains("record.db"), "{told}");
     let mut cut = std::fs::read(&tar).expect("reads");
     cut.truncate(600);
