@@ -16,6 +16,9 @@ use std::sync::Arc;
 
 /// Bytes a judge written down may take when it is unpacked; one of a bad year takes a few MB.
 const MOST_BYTES: usize = 256 << 20;
+/// ... and packed, as it stands in a record that may come from anybody.
+const MOST_PACKED: i64 = 32 << 20;
+
 /// What only this machine knows: a checkpoint that carries another's mark is not believed.
 #[derive(Clone, Debug)]
 pub struct Seal(Arc<hmac::Key>);
@@ -98,7 +101,9 @@ impl Upto {
 
 /// The checkpoint, if it is to be believed.
 fn kept(db: &Connection, seal: &Seal) -> Option<(Folded, Upto)> {
-    let row = db.query_row("SELECT chunk, sum, entries, passed_over, mark, bytes FROM checkpoint", [], |r| {
+    let fits = "SELECT chunk, sum, entries, passed_over, mark, bytes FROM checkpoint
+                WHERE length(mark) = 32 AND length(bytes) <= ?1 LIMIT 1";
+    let row = db.query_row(fits, [MOST_PACKED], |r| {
         let upto = Upto {
             chunk: r.get(0)?,
             sum: r.get(1)?,

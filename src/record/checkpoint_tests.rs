@@ -105,6 +105,8 @@ fn a_spoilt_checkpoint_is_not_believed() {
         "UPDATE checkpoint SET mark = x'00'",
         "UPDATE checkpoint SET mark = zeroblob(32)",
         "UPDATE checkpoint SET bytes = x''",
+        "UPDATE checkpoint SET bytes = zeroblob(40000000)",
+        "INSERT INTO checkpoint SELECT chunk, sum, entries, passed_over, mark, x'00' FROM checkpoint; DELETE FROM checkpoint WHERE rowid = 1",
         "UPDATE checkpoint SET bytes = substr(bytes, 1, length(bytes) - 1)",
         "UPDATE checkpoint SET bytes = CAST(x'00' || bytes AS BLOB)",
         "UPDATE chunk SET sum = sum + 1 WHERE id = (SELECT chunk FROM checkpoint)",
