@@ -36,7 +36,7 @@ pub fn title(cause: &str) -> &str {
         "provider-maintenance" => "provider's maintenance",
         "loss-burst" => "losses on the line",
         "busy-hours" => "line poor at busy hours",
-        "congestion" => "line filled from inside",
+        "congestion" => "line congested",
         "portal" => "page in between",
         "references-filtered" => "test questions filtered",
         "target-missing" => "one far end missing",
