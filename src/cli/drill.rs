@@ -145,7 +145,8 @@ fn go_on(record: &Path, judge: &Judge, talk: &mut dyn Write) -> Result<Writer, F
         tell(talk, &terminal(words)).map_err(survey::io)?;
     }
     // Between reading it and the permission, another agent may have come and gone.
-    if held.latest().map_err(failed)?.is_some_and(|latest| latest > judge.now()) {
+    let now = held.judge(judge.settings().clone(), super::report::seal().as_ref(), || {}).map_err(failed)?.judge.now();
+    if now > judge.now() {
         let why = format!("{}: another agent has written to it meanwhile; start the drill again.", record.display());
         return Err((exit::BUSY, why));
     }

@@ -163,8 +163,8 @@ fn described(renewal: Renewal) -> About {
     }
 }
 
-/// Opens the record and feeds a judge from it. Gives the writer, the judge, the clock on the record's axis, and how the agent
-/// before stopped.
+/// Opens the record and feeds a judge from it. Gives the writer, the judge, the clock on the record's axis, and how the
+/// agent before stopped.
 fn open(
     path: &Path,
     about: &About,

@@ -78,13 +78,6 @@ impl Held {
         checkpoint::feed(&self.store.db, settings, seal, fed)
     }
 
-    /// The greatest time known in it; `None` where it is empty.
-    pub fn latest(&self) -> Result<Option<Moment>, RecordError> {
-        // None is open: that is done when it is held.
-        let latest: Option<i64> = self.store.db.query_row("SELECT max(to_us) FROM chunk", [], |r| r.get(0))?;
-        Ok(latest.map(Moment))
-    }
-
     /// Hands every entry to `take`, in order; gives the number of those that make no sense.
     pub fn replay(&self, take: impl FnMut(&Entry)) -> Result<u64, RecordError> {
         reader::replay(&self.store.db, reader::ALL, take)

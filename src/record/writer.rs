@@ -362,8 +362,9 @@ impl Keeper {
             }
             if let Some(words) = held.mended() {
                 tracing::error!("{words}");
-                self.lacks = true;
             }
+            // Saved in part, or another file where ours was: what was seen before is not all in it.
+            self.lacks |= held.mended().is_some() || held.about().is_none();
             self.store = Some(held.store);
         }
         let Some(store) = &mut self.store else { return Err(RecordError::Header("no store".into())) };

@@ -223,7 +223,8 @@ fn fill(lab: &Place, site: &Path, record: &Path, days: i64) {
     assert_eq!(child.wait().unwrap().code(), Some(0));
     let held = hold(record).unwrap();
     let about = held.about().unwrap().to_owned();
-    let base = held.latest().unwrap().unwrap() + Micros::from_secs(1);
+    let mut base = Moment(0);
+    held.replay(|e| base = base.max(e.known() + Micros::from_secs(1))).unwrap();
     let mut writer = Writer::resume(held, &about).unwrap();
     let mut keep = |e: Entry| {
         while !writer.keep(e.clone()) {

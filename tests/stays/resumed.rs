@@ -27,9 +27,8 @@ fn what_is_told_from_a_checkpoint_is_what_is_told_without_it() {
         assert_eq!(report(dir.path(), "r.db"), report(dir.path(), "bare.db"), "after {} watches", n + 1);
     }
     // Gone on with after a kill, from a checkpoint that is older than the end.
-    let w = Watch::start(dir.path(), 3, "", "r.db");
+    let mut w = Watch::start(dir.path(), 3, "", "r.db");
     let many = all(&path).len() + 40;
-    let mut w = w;
     w.until("more", |_| all(&path).len() > many);
     w.kill();
     let bare = dir.path().join("bare.db");
