@@ -1,20 +1,22 @@
 //! The fold: one entry at a time, live, replayed or simulated.
 
-use super::cause::{self, Around, Cause, LaneRecord, Trouble};
-use super::drill::{self, DrillResult, Drills};
-use super::ground::{Change, Ground};
-use super::lane::{LaneTracker, Sample};
-use super::link::LinkTracker;
-use super::observation::{Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session};
-use super::outage::{self, merged};
-use super::pattern::{Days, Pattern};
-use super::power::Power;
-use super::settings::{Known, Settings};
-use super::span::{Cut, Oddity};
-use super::standing::Standings;
-use super::stats::loss_series::LossSeries;
-use super::tally::Tallies;
-use super::time::{Edge, Micros, Moment, WallTime};
+use crate::judge::causes::pattern::{Days, Pattern};
+use crate::judge::causes::{self, Around, Cause, LaneRecord, Trouble};
+use crate::judge::decide::drill::{self, DrillResult, Drills};
+use crate::judge::decide::outage::{self, merged};
+use crate::judge::decide::settings::{Known, Settings};
+use crate::judge::facts::observation::{
+    Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session,
+};
+use crate::judge::facts::time::{Edge, Micros, Moment, WallTime};
+use crate::judge::lanes::ground::{Change, Ground};
+use crate::judge::lanes::lane::{LaneTracker, Sample};
+use crate::judge::lanes::link::LinkTracker;
+use crate::judge::lanes::power::Power;
+use crate::judge::lanes::span::{Cut, Oddity};
+use crate::judge::lanes::standing::Standings;
+use crate::judge::lanes::tally::Tallies;
+use crate::judge::stats::loss_series::LossSeries;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
@@ -292,7 +294,7 @@ impl Judge {
     }
 
     /// The lane the path is judged by: the receiver's where one was asked, else the reference points'.
-    pub(super) fn path_tracker(&self) -> Option<&LaneTracker> {
+    pub(crate) fn path_tracker(&self) -> Option<&LaneTracker> {
         let of = |lane| self.folded.asked.iter().find(|t| t.lane() == lane && t.reach().is_some());
         if self.settings.receivers.is_empty() { of(Lane::Outside) } else { of(Lane::Receiver) }
     }
@@ -404,7 +406,7 @@ impl Judge {
         let mains: Vec<_> = self.folded.power.spans().into_iter().filter(|s| s.oddity == Oddity::MainsLost).collect();
         let lease_age = |at| self.folded.ground.lease_age_at(at);
         let days = Days { zero: self.folded.began, mains: &mains, lease_age: &lease_age, watched: observed };
-        let (troubles, patterns) = cause::explain(&around, &days);
+        let (troubles, patterns) = causes::explain(&around, &days);
         let (rehearsed, troubles) = troubles.into_iter().partition(|t| drill::within(t, &planned, self.folded.now));
         Look {
             now: self.folded.now,

@@ -2,13 +2,13 @@
 
 use super::*;
 use crate::judge::Oddity;
-use crate::judge::requirement::RequirementSet;
+use crate::judge::decide::requirement::RequirementSet;
 use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, Sign, VerdictKind};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-pub(super) const MS: i64 = 1_000;
+pub(crate) const MS: i64 = 1_000;
 
 /// A site with one receiver, three reference points, one resolver, everything asked once a second.
 fn settings() -> Settings {
@@ -26,10 +26,10 @@ fn settings() -> Settings {
 }
 
 /// What the world does at a moment (ms): true where the named thing answers.
-pub(super) type World = fn(&str, i64) -> Option<Outcome>;
+pub(crate) type World = fn(&str, i64) -> Option<Outcome>;
 
 /// Plays `seconds` of a world through probes at 1 s, as the agent would see it: failures known after the patience.
-pub(super) fn play(seconds: i64, world: World) -> Vec<Entry> {
+pub(crate) fn play(seconds: i64, world: World) -> Vec<Entry> {
     let mut entries = vec![Entry::Began(Session {
         at: Moment(0),
         boot_id: "b".into(),
@@ -92,16 +92,16 @@ pub(super) fn play(seconds: i64, world: World) -> Vec<Entry> {
     entries
 }
 
-pub(super) fn ip(n: u8) -> IpAddr {
+pub(crate) fn ip(n: u8) -> IpAddr {
     IpAddr::from([192, 0, 2, n])
 }
 
-pub(super) fn plain(at: i64, question: Question, detail: Detail) -> Observation {
+pub(crate) fn plain(at: i64, question: Question, detail: Detail) -> Observation {
     let at = Moment(at * MS);
     Observation { asked: at, known: at, question, target: "eth0".into(), outcome: Outcome::Answered, rtt: None, detail }
 }
 
-pub(super) fn judged(entries: &[Entry]) -> Judge {
+pub(crate) fn judged(entries: &[Entry]) -> Judge {
     let mut judge = Judge::new(settings());
     for e in entries {
         judge.take(e);
@@ -109,11 +109,11 @@ pub(super) fn judged(entries: &[Entry]) -> Judge {
     judge
 }
 
-pub(super) fn causes(entries: &[Entry]) -> Vec<&'static str> {
+pub(crate) fn causes(entries: &[Entry]) -> Vec<&'static str> {
     judged(entries).look().troubles.iter().map(|t| t.cause.word()).collect()
 }
 
-pub(super) fn outside(target: &str) -> bool {
+pub(crate) fn outside(target: &str) -> bool {
     target.starts_with("ref") || target == "receiver"
 }
 
@@ -299,10 +299,10 @@ proptest! {
             if looks.contains(&i) {
                 let _ = streaming.look();
                 // Written down and read again it is the same judge.
-                streaming = super::super::kit::read_again(&streaming);
+                streaming = crate::judge::kit::read_again(&streaming);
             }
         }
-        prop_assert!(super::super::kit::written(&streaming) == super::super::kit::written(&judged(&entries)));
+        prop_assert!(crate::judge::kit::written(&streaming) == crate::judge::kit::written(&judged(&entries)));
         let look = streaming.look();
         prop_assert_eq!(format!("{look:?}"), format!("{:?}", judged(&entries).look()));
         let seen: Vec<(Moment, Moment)> = look.troubles.iter().filter(|t| t.root.lane == Lane::Outside)
@@ -472,8 +472,8 @@ fn names_and_starts_without_end_are_kept_only_up_to_their_caps() {
     }
     assert!(judge.sessions().len() <= MOST_SESSIONS);
     assert_eq!(judge.sessions().last().map(|s| s.boot_id.as_str()), Some("b4999"));
-    assert_eq!(judge.tallies().iter().count(), super::super::roster::Roster::MOST);
-    assert!(judge.last_details().count() <= super::super::roster::Roster::MOST);
+    assert_eq!(judge.tallies().iter().count(), crate::judge::lanes::roster::Roster::MOST);
+    assert!(judge.last_details().count() <= crate::judge::lanes::roster::Roster::MOST);
 }
 
 #[test]

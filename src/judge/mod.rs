@@ -3,63 +3,36 @@
 //! Knows no clock, socket, file, thread or random source; it is told the time with every [`Entry`]. Live, replay and
 //! simulation run the same fold ([`fold::Judge`]), so a stored week judged again gives the same verdict.
 //!
-//! In the order data flows: `time` and `observation` (what comes in), `settings` and `requirement` (what it is judged
-//! by), `roster` (who is asked what), `link`, `standing` and `lane` with `tempo` and `runs` (from observations to
-//! `span`s), `power` and `ground` (what stands beside the lanes, and what changed), `pattern` (what follows a clock), `cause` (which span
-//! explains which, and why), `tally` (counts and times), `stats` (bounds), `fold` (all of it, one entry at a time), `outage`
-//! (what counts and what is left out), `prior` (what is believed before watching), `mending` (what still asks for it),
-//! `course` (how a target fared over time), `thresholds` (how sure a look must be), `drill` (what was done on purpose, and
-//! what it measured), `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`, `outlook`, `detection`, `lengths`,
-//! `turning`.
+//! A house of floors, each of which imports only what stands below it (`tests/house.rs`): `facts` (time, and what a record
+//! holds), `stats` (distributions and bounds), `lanes` (from observations to spans), `causes` (which span explains which,
+//! and why), `decide` (what counts, what is required, the verdict), and `fold` on top (all of it, one entry at a time).
+//! Other rooms name what they use by this file.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
-pub mod answer;
-pub mod between;
-pub mod cause;
-pub mod course;
-pub mod delivering;
-pub mod detection;
-pub mod drill;
-pub mod flaps;
+pub mod causes;
+pub mod decide;
+pub mod facts;
 pub mod fold;
-pub mod ground;
 #[cfg(test)]
 pub(crate) mod kit;
-pub mod lane;
-pub mod lengths;
-pub mod link;
-pub mod mending;
-pub mod observation;
-pub mod outage;
-pub mod outlook;
-pub mod pattern;
-pub mod power;
-pub mod prior;
-pub mod requirement;
-pub mod roster;
-mod runs;
-pub mod settings;
-pub mod span;
-pub mod standing;
+pub mod lanes;
 pub mod stats;
-pub mod supervision;
-pub mod tally;
-pub mod tempo;
-pub mod thresholds;
-pub mod time;
-pub mod timeline;
-pub mod turning;
-pub mod verdict;
 
-pub use cause::{Actor, Cause, Clue, Sign, Trouble};
-pub use drill::{Drill, DrillResult, Step};
+pub use self::causes as cause;
+pub use causes::pattern::{self, Follows, Pattern, Place};
+pub use causes::{Actor, Cause, Clue, Sign, Trouble};
+pub use decide::drill::{self, Drill, DrillResult, Step};
+pub use decide::outage::{self, Outage};
+pub use decide::prior::{self, Access, Prior, Recalled};
+pub use decide::settings::{self, CLOSE, Known, Planned, Settings, Standby, Stands};
+pub use decide::verdict::{self, Judgement, Standing, VerdictKind};
+pub use decide::{
+    between, delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
+};
+pub use facts::answer;
+pub use facts::observation::{self, *};
+pub use facts::time::{self, Edge, Micros, Moment, WallTime};
 pub use fold::{Judge, Look};
-pub use ground::Change;
-pub use observation::*;
-pub use outage::Outage;
-pub use pattern::{Follows, Pattern, Place};
-pub use prior::{Access, Prior, Recalled};
-pub use settings::{CLOSE, Known, Planned, Settings, Standby, Stands};
-pub use span::{LaneState, Oddity, Span};
-pub use time::{Edge, Micros, Moment, WallTime};
-pub use verdict::{Judgement, Standing, VerdictKind};
+pub use lanes::ground::{self, Change};
+pub use lanes::span::{self, LaneState, Oddity, Span};
+pub use lanes::{course, lane, link, power, roster, standing, tally, tempo, timeline};

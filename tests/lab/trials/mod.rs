@@ -142,7 +142,7 @@ const ALL: &[&Trial] = &[
 ];
 
 /// Faults that look alike, by the trials that play them. A tenth pair, a nightly restart and the provider's maintenance,
-/// takes nights: `judge/cause/tests/look_alikes.rs` plays it, and all the others, in simulated time.
+/// takes nights: `judge/causes/tests/look_alikes.rs` plays it, and all the others, in simulated time.
 const LOOK_ALIKES: &[(&str, &[&str])] = &[
     ("router restart / lead pulled / switch dead", &["toldre", "toldlead", "toldsw"]),
     ("access line cut / all reference points filtered", &["linecut", "refs"]),

@@ -1,0 +1,23 @@
+//! Decisions: what counts as an outage, how requirements are held against it, and the verdict.
+//!
+//! `settings` and `requirement` (what it is judged by), `outage` (what counts and what is left out), `prior` (what is
+//! believed before watching), `mending` (what still asks for it), `thresholds` (how sure a look must be), `drill` (what
+//! was done on purpose, and what it measured), `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`,
+//! `outlook`, `detection`, `lengths`, `turning`.
+
+pub mod between;
+pub mod delivering;
+pub mod detection;
+pub mod drill;
+pub mod flaps;
+pub mod lengths;
+pub mod mending;
+pub mod outage;
+pub mod outlook;
+pub mod prior;
+pub mod requirement;
+pub mod settings;
+pub mod supervision;
+pub mod thresholds;
+pub mod turning;
+pub mod verdict;

@@ -1,0 +1,183 @@
+//! Outages of the path with both edges bracketed, and what must be left out of the count.
+//!
+//! Decides how planned spans (drills, works) are cut from outages and from the observed time. Does not find outages:
+//! `cause` does, from the lanes.
+
+use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::stats::delivery;
+use crate::judge::stats::duration::Lasted;
+
+/// One outage of the path.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Outage {
+    /// When it began.
+    pub from: Edge,
+    /// When it ended; `None` while it lasts.
+    pub to: Option<Edge>,
+}
+
+/// Which reading of the edges.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reading {
+    /// The latest start and the earliest end.
+    Shortest,
+    /// The middles.
+    Middle,
+    /// The earliest start and the latest end.
+    Longest,
+}
+
+impl Outage {
+    /// An outage whose edges are known exactly.
+    pub fn exact(from: Moment, to: Option<Moment>) -> Self {
+        Self { from: Edge::exact(from), to: to.map(Edge::exact) }
+    }
+
+    /// From and to by one reading; `now` closes an open one. Never ends before it begins.
+    pub fn span(&self, reading: Reading, now: Moment) -> (Moment, Moment) {
+        let pick = |e: Edge, late: bool| match reading {
+            Reading::Middle => e.midpoint(),
+            Reading::Shortest if late => e.earliest,
+            Reading::Longest if !late => e.earliest,
+            _ => e.latest,
+        };
+        let from = pick(self.from, false);
+        (from, self.to.map_or(now, |e| pick(e, true)).max(from))
+    }
+
+    /// Its length by one reading.
+    pub fn length(&self, reading: Reading, now: Moment) -> Micros {
+        let (from, to) = self.span(reading, now);
+        to - from
+    }
+
+    /// Its length between the middles of its edges, running on while it lasts.
+    pub fn lasted(&self, now: Moment) -> Lasted {
+        Lasted { seconds: self.length(Reading::Middle, now).secs(), ended: self.to.is_some() }
+    }
+
+    /// The same for the delivery sweep.
+    pub fn seconds(&self, reading: Reading, now: Moment) -> delivery::Span {
+        let (from, to) = self.span(reading, now);
+        delivery::Span { from: from.secs(), to: to.secs() }
+    }
+}
+
+/// Outages in order, overlapping ones joined: each moment counts once.
+pub fn joined(mut outages: Vec<Outage>, now: Moment) -> Vec<Outage> {
+    outages.sort_by_key(|o| o.span(Reading::Middle, now));
+    let mut out: Vec<Outage> = Vec::with_capacity(outages.len());
+    for o in outages {
+        match out.last_mut() {
+            Some(last) if o.from.midpoint() <= last.span(Reading::Middle, now).1 => {
+                last.to = match (last.to, o.to) {
+                    (Some(a), Some(b)) => Some(if a.midpoint() >= b.midpoint() { a } else { b }),
+                    _ => None,
+                };
+            }
+            _ => out.push(o),
+        }
+    }
+    out
+}
+
+/// What is left of outages outside the planned spans. An outage that runs into one ends there as far as anyone can
+/// tell; one that runs on after it begins at its end.
+pub fn without_planned(outages: &[Outage], planned: &[(Moment, Moment)], now: Moment) -> Vec<Outage> {
+    let mut left = outages.to_vec();
+    for (from, to) in planned {
+        left = left
+            .into_iter()
+            .flat_map(|o| {
+                let (a, b) = o.span(Reading::Middle, now);
+                if b <= *from || *to <= a {
+                    return [Some(o), None];
+                }
+                let before = (a < *from).then_some(Outage { from: o.from, to: Some(Edge::exact(*from)) });
+                let after = (b > *to).then_some(Outage { from: Edge::exact(*to), to: o.to });
+                [before, after]
+            })
+            .flatten()
+            .collect();
+    }
+    left
+}
+
+/// Spans in order, overlapping ones joined.
+pub fn merged(mut spans: Vec<(Moment, Moment)>) -> Vec<(Moment, Moment)> {
+    spans.sort_unstable();
+    let mut out: Vec<(Moment, Moment)> = Vec::with_capacity(spans.len());
+    for (from, to) in spans {
+        match out.last_mut() {
+            Some(last) if from <= last.1 => last.1 = last.1.max(to),
+            _ => out.push((from, to)),
+        }
+    }
+    out
+}
+
+/// `spans` less what lies in `cut`; both in order and disjoint.
+pub fn less(spans: &[(Moment, Moment)], cut: &[(Moment, Moment)]) -> Vec<(Moment, Moment)> {
+    let mut out = Vec::with_capacity(spans.len());
+    for (from, to) in spans {
+        let mut at = *from;
+        for (a, b) in cut.iter().filter(|(a, b)| b > from && a < to) {
+            if *a > at {
+                out.push((at, *a));
+            }
+            at = at.max(*b);
+        }
+        if at < *to {
+            out.push((at, *to));
+        }
+    }
+    out
+}
+
+/// Total length of disjoint spans.
+pub fn total(spans: &[(Moment, Moment)]) -> Micros {
+    spans.iter().map(|(a, b)| *b - *a).sum()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn m(s: i64) -> Moment {
+        Moment(s * 1_000_000)
+    }
+
+    #[test]
+    fn a_drill_is_cut_out_of_the_outages_it_meets() {
+        let now = m(1_000);
+        let all = [Outage::exact(m(10), Some(m(20))), Outage::exact(m(90), Some(m(150))), Outage::exact(m(180), None)];
+        let left = without_planned(&all, &[(m(100), m(120)), (m(170), m(300))], now);
+        let spans: Vec<_> = left.iter().map(|o| o.span(Reading::Middle, now)).collect();
+        assert_eq!(spans, [(m(10), m(20)), (m(90), m(100)), (m(120), m(150)), (m(300), now)]);
+        assert!(left[3].to.is_none());
+    }
+
+    #[test]
+    fn readings_bracket_the_middle_and_never_turn_round() {
+        let o = Outage { from: Edge::between(m(10), m(14)), to: Some(Edge::between(m(12), m(20))) };
+        assert_eq!(o.span(Reading::Longest, m(99)), (m(10), m(20)));
+        assert_eq!(o.span(Reading::Middle, m(99)), (m(12), m(16)));
+        assert_eq!(o.span(Reading::Shortest, m(99)), (m(14), m(14)));
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_left_and_what_is_cut_make_up_the_whole(
+            a in prop::collection::vec((0i64..500, 1i64..60), 0..8),
+            b in prop::collection::vec((0i64..500, 1i64..60), 0..8),
+        ) {
+            let spans = |v: &[(i64, i64)]| merged(v.iter().map(|(f, l)| (m(*f), m(f + l))).collect());
+            let (seen, cut) = (spans(&a), spans(&b));
+            let left = less(&seen, &cut);
+            let inside = less(&seen, &left);
+            prop_assert_eq!(total(&left).0 + total(&inside).0, total(&seen).0);
+            prop_assert!(less(&left, &cut) == left);
+        }
+    }
+}

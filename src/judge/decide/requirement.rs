@@ -1,0 +1,488 @@
+//! Requirements: named thresholds with the source of each, and how the evidence stands against them.
+//!
+//! A requirement is met or not met only when its bound says so; in between it is open and says how much longer to look.
+//! The unit of evidence is the outage, never the probe.
+
+use crate::judge::decide::delivering::{self, Delivery, Signalling};
+use crate::judge::decide::outage::{Outage, Reading};
+use crate::judge::decide::thresholds::{LOOKS, LookRule};
+use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::stats::band_posterior::{BandPosterior, BandPrior, clean_time_needed};
+use crate::judge::stats::duration::Lasted;
+use crate::judge::stats::rate;
+use crate::judge::stats::special::gamma_cdf;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Most requirements in a set.
+const MOST_REQUIREMENTS: usize = 32;
+
+/// A named set of requirements.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RequirementSet {
+    /// Its name, as site files use it.
+    pub name: String,
+    /// What it is for.
+    pub words: String,
+    /// The requirements.
+    pub require: Vec<Require>,
+}
+
+/// One requirement.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Require {
+    /// Its name.
+    pub name: String,
+    /// What is asked.
+    pub ask: Ask,
+    /// Where the number comes from.
+    pub source: String,
+    /// How well that was checked: V, S, M or choice.
+    pub tag: String,
+}
+
+/// What is asked.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum Ask {
+    /// Observed share of the elapsed time.
+    Coverage {
+        /// Least share.
+        at_least: f64,
+    },
+    /// Share of time in which the path could deliver.
+    Availability {
+        /// Least share.
+        at_least: f64,
+        /// Probability needed to call it met (and, from the other side, not met).
+        sure: f64,
+    },
+    /// Rate of outages longer than a length.
+    LongOutages {
+        /// Counted when longer than this, seconds.
+        longer_than_s: f64,
+        /// Most allowed ...
+        at_most: f64,
+        /// ... in so many days.
+        per_days: f64,
+        /// Confidence of the one-sided Poisson bounds.
+        sure: f64,
+    },
+    /// No outage longer than the station's supervision interval.
+    Supervision {
+        /// The interval when the site file names none, seconds.
+        interval_s: f64,
+    },
+    /// Share of alarms, raised at random moments, that get through in time on the site's retry schedule.
+    Delivery {
+        /// The time when the site file names none, seconds.
+        within_s: f64,
+        /// Least share.
+        at_least: f64,
+        /// Probability needed to call it met (and, from the other side, not met).
+        sure: f64,
+    },
+}
+
+/// How one requirement stands.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Standing {
+    /// Shown to hold.
+    Met,
+    /// Shown not to hold.
+    NotMet,
+    /// The evidence decides neither.
+    #[default]
+    Open,
+}
+
+/// The evidence requirements are held against. Needs no traces of single probes: outages and what was not seen.
+#[derive(Clone, Debug, Default)]
+pub struct Evidence {
+    /// Time from start to the last entry.
+    pub elapsed: Micros,
+    /// The outages that count, in order and disjoint.
+    pub outages: Vec<Outage>,
+    /// Time in which the path was not observed or that is left out as planned, in order and disjoint.
+    pub unseen: Vec<(Moment, Moment)>,
+    /// How much of the elapsed time was planned: nobody is asked to have watched it.
+    pub planned: Micros,
+    /// The site's supervision interval.
+    pub supervision: Option<Micros>,
+    /// How the site's communicator tries.
+    pub signalling: Signalling,
+    /// Share of attempts lost at random while the path is up.
+    pub attempt_loss: f64,
+}
+
+impl Evidence {
+    /// Evidence from outages alone, everything else seen and at its default.
+    pub fn new(elapsed: Micros, outages: Vec<Outage>) -> Self {
+        Self { elapsed, outages, ..Self::default() }
+    }
+
+    /// The last moment of it.
+    pub fn now(&self) -> Moment {
+        Moment(self.elapsed.0)
+    }
+
+    /// Time in which the path was observed.
+    pub fn observed(&self) -> Micros {
+        self.elapsed - crate::judge::decide::outage::total(&self.unseen)
+    }
+
+    /// Lengths of the outages, those still running so far.
+    pub fn lasted(&self) -> Vec<Lasted> {
+        self.outages.iter().map(|o| o.lasted(self.now())).collect()
+    }
+
+    /// Observed time that was not an outage, seconds.
+    pub fn up_s(&self) -> f64 {
+        (self.observed().secs() - self.lasted().iter().map(|o| o.seconds).sum::<f64>()).max(0.0)
+    }
+}
+
+/// One requirement held against the evidence.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Held {
+    /// The requirement.
+    pub require: Require,
+    /// How it stands.
+    pub standing: Standing,
+    /// What was measured.
+    pub measured: Measured,
+    /// Probability that it holds, where that is a matter of probability.
+    pub holds: Option<f64>,
+    /// Observed time still needed if nothing more goes wrong; `None` where it stands or that can't be said.
+    pub needs: Option<Micros>,
+}
+
+/// What was measured for a requirement.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Measured {
+    /// Share observed.
+    Coverage(f64),
+    /// Availability: point, and the probability that the requirement holds.
+    Availability {
+        /// Up time over observed time.
+        point: f64,
+        /// P(A >= required), after the evidence.
+        holds: f64,
+    },
+    /// Outages longer than the length: count and one-sided bounds on the rate, each in the requirement's period.
+    LongOutages {
+        /// Count.
+        count: u64,
+        /// Lower bound.
+        least: f64,
+        /// Upper bound.
+        most: f64,
+    },
+    /// Outages longer than the interval (s), and the longest outage (s).
+    Supervision {
+        /// The interval used, seconds.
+        interval_s: f64,
+        /// Outages longer than it.
+        over: u32,
+        /// The longest, seconds.
+        longest_s: f64,
+    },
+    /// The delivery figure; `None` if nothing was seen.
+    Delivery(Option<Delivery>),
+}
+
+impl Require {
+    /// Holds the requirement against the evidence alone, by the rule for daily looks. This is what decides.
+    pub fn hold(&self, e: &Evidence) -> Held {
+        self.hold_by(e, BandPrior::PUBLISHED, &LOOKS)
+    }
+
+    /// How it stands by the rule for daily looks, without the search for how much longer to watch.
+    pub fn stands(&self, e: &Evidence) -> Standing {
+        self.held(e, BandPrior::PUBLISHED, &LOOKS, false).standing
+    }
+
+    /// Holds it with another belief about the line, or by another rule.
+    pub fn hold_by(&self, e: &Evidence, belief: BandPrior, rule: &LookRule) -> Held {
+        self.held(e, belief, rule, true)
+    }
+
+    fn held(&self, e: &Evidence, belief: BandPrior, rule: &LookRule, search: bool) -> Held {
+        let needs_of = |standing, more: &dyn Fn() -> Option<f64>| if search { needs_of(standing, more) } else { 0.0 };
+        let seen = e.observed().secs();
+        let unsure = |least: Micros| (least.secs() - seen).max(0.0);
+        let (standing, measured, holds, needs_s) = match self.ask {
+            Ask::Coverage { at_least } => {
+                let elapsed = (e.elapsed - e.planned).secs();
+                let share = if elapsed > 0.0 { seen / elapsed } else { 0.0 };
+                let standing = if share >= at_least { Standing::Met } else { Standing::Open };
+                // Watching on without a gap lifts the share: (seen + x) / (elapsed + x) = at_least.
+                let needs = (at_least * elapsed - seen) / (1.0 - at_least);
+                (standing, Measured::Coverage(share), None, needs.max(0.0))
+            }
+            Ask::Availability { at_least, sure } => {
+                let (outages, up) = (e.lasted(), e.up_s());
+                let holds = BandPosterior::new(belief, &outages, up).probability_at_least(at_least);
+                let lost: f64 = outages.iter().map(|o| o.seconds).sum();
+                let measured = Measured::Availability { point: 1.0 - lost / seen.max(lost).max(1.0), holds };
+                let standing = rule.three_way(holds, sure, seen, outages.len());
+                let more = || clean_time_needed(belief, &outages, up, at_least, rule.met_at(sure));
+                let needs = needs_of(standing, &|| more().map(|s| s.max(unsure(rule.least_watch_met))));
+                (standing, measured, Some(holds), needs)
+            }
+            Ask::Delivery { within_s, at_least, sure } => {
+                let within = e.within(within_s);
+                let missed = delivering::undelivered(e, within);
+                let up = (seen - missed.iter().map(|o| o.seconds).sum::<f64>()).max(0.0);
+                let holds = BandPosterior::new(belief, &missed, up).probability_at_least(at_least);
+                let standing = rule.three_way(holds, sure, seen, missed.len());
+                let more = || clean_time_needed(belief, &missed, up, at_least, rule.met_at(sure));
+                let needs = needs_of(standing, &|| more().map(|s| s.max(unsure(rule.least_watch_met))));
+                (standing, Measured::Delivery(delivering::delivery(e, within)), Some(holds), needs)
+            }
+            Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
+                let count = e.lasted().iter().filter(|o| o.seconds > longer_than_s).count() as u64;
+                let period = per_days * 86_400.0;
+                let bounds = |more: f64, sure: f64| {
+                    let periods = (seen + more).max(1.0) / period;
+                    (rate::garwood_lower(count, periods, sure), rate::garwood_upper(count, periods, sure))
+                };
+                let (met_at, not_met_at) = (rule.met_at(sure), 1.0 - rule.not_met_at(sure));
+                let standing = if bounds(0.0, met_at).1 <= at_most && seen >= rule.least_watch_met.secs() {
+                    Standing::Met
+                } else if bounds(0.0, not_met_at).0 > at_most && count >= rule.least_outages as u64 {
+                    Standing::NotMet
+                } else {
+                    Standing::Open
+                };
+                let (least, most) = bounds(0.0, sure);
+                let enough = |more: f64| bounds(more, met_at).1 <= at_most;
+                let needs = needs_of(standing, &|| Some(longer_until(enough).max(unsure(rule.least_watch_met))));
+                // The confidence at which Garwood's upper bound is what is asked.
+                let holds = gamma_cdf(count as f64 + 1.0, at_most * seen / period);
+                (standing, Measured::LongOutages { count, least, most }, Some(holds), needs)
+            }
+            Ask::Supervision { interval_s } => {
+                let interval_s = e.supervision.map_or(interval_s, Micros::secs);
+                let over = e.lasted().iter().filter(|o| o.seconds > interval_s).count() as u32;
+                let longest_s = e.lasted().iter().map(|o| o.seconds).fold(0.0, f64::max);
+                // A watch shorter than the interval cannot have seen an outage longer than it.
+                let least = interval_s.max(rule.least_watch_met.secs());
+                let standing = match (over, seen >= least) {
+                    (0, true) => Standing::Met,
+                    (0, false) => Standing::Open,
+                    _ => Standing::NotMet,
+                };
+                (standing, Measured::Supervision { interval_s, over, longest_s }, None, (least - seen).max(0.0))
+            }
+        };
+        let needs = (standing == Standing::Open && needs_s.is_finite()).then_some(Micros((needs_s * 1e6) as i64));
+        Held { require: self.clone(), standing, measured, holds, needs }
+    }
+
+    /// The shortest watch that could call it met, with not one outage in it; `None` if no watch can.
+    pub fn shortest_watch(&self, e: &Evidence) -> Option<Micros> {
+        let nothing = Evidence {
+            elapsed: Micros::ZERO,
+            outages: Vec::new(),
+            unseen: Vec::new(),
+            planned: Micros::ZERO,
+            ..e.clone()
+        };
+        let held = self.hold(&nothing);
+        if held.standing == Standing::Met { Some(Micros::ZERO) } else { held.needs }
+    }
+
+    /// What is wrong with its numbers, if anything.
+    fn fault(&self) -> Option<String> {
+        let share = |x: f64| x > 0.0 && x < 1.0;
+        let sound = match self.ask {
+            Ask::Coverage { at_least } => share(at_least),
+            Ask::Availability { at_least, sure } => share(at_least) && (0.5..1.0).contains(&sure),
+            Ask::Delivery { within_s, at_least, sure } => {
+                share(at_least) && (0.5..1.0).contains(&sure) && (1.0..=86_400.0).contains(&within_s)
+            }
+            Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
+                (0.0..=31_536_000.0).contains(&longer_than_s)
+                    && at_most > 0.0
+                    && at_most.is_finite()
+                    && (1.0..=3_660.0).contains(&per_days)
+                    && (0.5..1.0).contains(&sure)
+            }
+            Ask::Supervision { interval_s } => (10.0..=2_764_800.0).contains(&interval_s),
+        };
+        if !sound {
+            Some(format!("{}: a number is out of range", self.name))
+        } else if self.name.trim().is_empty() || self.source.trim().is_empty() {
+            Some(format!("{}: name and source must not be empty", self.name))
+        } else if !TAGS.contains(&self.tag.as_str()) {
+            Some(format!("{}: tag must be one of V, S, M or choice", self.name))
+        } else {
+            None
+        }
+    }
+}
+
+/// How well a number was checked: read in the source, second-hand, from memory, our own choice.
+const TAGS: [&str; 4] = ["V", "S", "M", "choice"];
+
+impl RequirementSet {
+    /// Checks a set somebody wrote. The error says what to mend.
+    pub fn check(&self) -> Result<(), String> {
+        if self.require.is_empty() || self.require.len() > MOST_REQUIREMENTS {
+            return Err(format!("a set has 1 to {MOST_REQUIREMENTS} requirements"));
+        }
+        self.require.iter().find_map(Require::fault).map_or(Ok(()), Err)
+    }
+
+    /// The shortest watch that could call all of it met, and which requirement asks for it; the time is `None` if no
+    /// watch can.
+    pub fn shortest_watch(&self, e: &Evidence) -> Option<(&Require, Option<Micros>)> {
+        let each = self.require.iter().map(|r| (r, r.shortest_watch(e)));
+        each.max_by_key(|(_, t)| t.map_or(i64::MAX, |t| t.0))
+    }
+}
+
+impl Evidence {
+    /// The time an alarm has: the site file's, else the requirement's own.
+    pub fn within(&self, otherwise_s: f64) -> Micros {
+        if self.signalling.named { self.signalling.within } else { Micros((otherwise_s * 1e6) as i64) }
+    }
+
+    /// The longest outage by one reading.
+    pub fn longest(&self, reading: Reading) -> Micros {
+        self.outages.iter().map(|o| o.length(reading, self.now())).max().unwrap_or(Micros::ZERO)
+    }
+}
+
+/// Further time is only worked out where it is asked for: it costs as much as all the rest.
+fn needs_of(standing: Standing, more: impl Fn() -> Option<f64>) -> f64 {
+    if standing == Standing::Open { more().unwrap_or(f64::INFINITY) } else { 0.0 }
+}
+
+impl LookRule {
+    /// Met, not met, or open in between, from the probability that a requirement holds.
+    fn three_way(&self, holds: f64, sure: f64, seen_s: f64, outages: usize) -> Standing {
+        if holds >= self.met_at(sure) && seen_s >= self.least_watch_met.secs() {
+            Standing::Met
+        } else if holds <= self.not_met_at(sure)
+            && seen_s >= self.least_watch_not_met.secs()
+            && outages >= self.least_outages
+        {
+            // With little observed the posterior is all prior: it may not reject on that.
+            Standing::NotMet
+        } else {
+            Standing::Open
+        }
+    }
+}
+
+/// Least further seconds, to an hour, until `enough` holds; infinite beyond ten years. `enough` must be monotone.
+fn longer_until(enough: impl Fn(f64) -> bool) -> f64 {
+    const HOUR: f64 = 3_600.0;
+    let (mut low, mut high) = (0.0, 10.0 * 8_766.0 * HOUR);
+    if enough(low) {
+        return 0.0;
+    }
+    if !enough(high) {
+        return f64::INFINITY;
+    }
+    while high - low > HOUR {
+        let middle = 0.5 * (low + high);
+        if enough(middle) { high = middle } else { low = middle }
+    }
+    high
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn days(n: f64) -> Micros {
+        Micros((n * 86_400e6) as i64)
+    }
+
+    fn require(ask: Ask) -> Require {
+        Require { name: "r".into(), ask, source: "s".into(), tag: "choice".into() }
+    }
+
+    fn clean(n: f64) -> Evidence {
+        Evidence::new(days(n), Vec::new())
+    }
+
+    /// `n` days with outages of these seconds, an hour apart.
+    fn with(n: f64, lengths: &[f64]) -> Evidence {
+        let at = |i: usize| Moment(i as i64 * 3_600_000_000);
+        let outages =
+            lengths.iter().enumerate().map(|(i, s)| Outage::exact(at(i), Some(at(i) + Micros((s * 1e6) as i64))));
+        Evidence::new(days(n), outages.collect())
+    }
+
+    const LONG: Ask = Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 };
+
+    #[test]
+    fn a_clean_stretch_of_ninety_days_just_supports_one_long_outage_a_month() {
+        // facts: zero events need -ln(0.05) = 2.9957 periods (Garwood 1936; Hanley and Lippman-Hand 1983).
+        let r = require(LONG);
+        let held = |n| r.hold_by(&clean(n), BandPrior::PUBLISHED, &LookRule::SINGLE);
+        assert_eq!(held(89.8).standing, Standing::Open);
+        assert_eq!(held(89.9).standing, Standing::Met);
+        let needs = held(0.0).needs.expect("open").secs() / 86_400.0;
+        assert!((needs - 89.87).abs() < 0.1, "{needs}");
+        // Under daily looks a look may spend only its share of the error: -ln(0.05 share) periods.
+        let daily = r.shortest_watch(&clean(0.0)).expect("a time").secs() / 86_400.0;
+        assert!((daily + 30.0 * (0.05 * LOOKS.met_share).ln()).abs() < 0.1, "{daily}");
+    }
+
+    #[test]
+    fn two_long_outages_in_a_day_are_not_met_one_or_short_ones_decide_nothing() {
+        let r = require(LONG);
+        let standing = |lengths: &[f64]| r.hold(&with(1.0, lengths)).standing;
+        assert_eq!(standing(&[61.0, 61.0]), Standing::NotMet);
+        assert_eq!(standing(&[61.0]), Standing::Open);
+        assert_eq!(standing(&[59.0, 59.0]), Standing::Open);
+    }
+
+    #[test]
+    fn no_requirement_is_met_by_less_than_a_week() {
+        let r = require(Ask::Supervision { interval_s: 90_000.0 });
+        let held = r.hold(&clean(2.0));
+        assert_eq!(held.standing, Standing::Open);
+        assert!((held.needs.expect("open").secs() - 5.0 * 86_400.0).abs() < 1.0);
+        assert_eq!(r.hold(&clean(7.0)).standing, Standing::Met);
+    }
+
+    #[test]
+    fn what_is_believed_of_a_line_moves_the_odds_but_not_what_decides() {
+        use crate::judge::decide::prior::{Access, Prior};
+        let r = require(Ask::Availability { at_least: 0.995, sure: 0.95 });
+        let fibre = Prior { access: Some(Access::Fibre), recalled: None }.belief();
+        let (alone, with) = (r.hold(&clean(14.0)), r.hold_by(&clean(14.0), fibre, &LOOKS));
+        assert!(with.holds > alone.holds, "{:?} {:?}", with.holds, alone.holds);
+        assert_eq!(alone.standing, Standing::Open);
+    }
+
+    #[test]
+    fn delivery_forgives_what_the_retries_bridge() {
+        let r = require(Ask::Delivery { within_s: 90.0, at_least: 0.995, sure: 0.95 });
+        let short = r.hold(&with(30.0, &[70.0; 20]));
+        let long = r.hold(&with(30.0, &[7_200.0; 20]));
+        assert_eq!(long.standing, Standing::NotMet);
+        assert!(short.holds > Some(0.5) && short.standing != Standing::NotMet, "{:?}", short.holds);
+        let Measured::Delivery(Some(d)) = short.measured else { panic!("{:?}", short.measured) };
+        assert!(d.best.miss < 1e-12, "each is bridged by the try after 75 s");
+    }
+
+    #[test]
+    fn a_set_of_ones_own_is_checked() {
+        let set = |r: Require| RequirementSet { name: "own".into(), words: "w".into(), require: vec![r] };
+        assert!(set(require(LONG)).check().is_ok());
+        assert!(set(require(Ask::Availability { at_least: 1.0, sure: 0.95 })).check().is_err());
+        assert!(set(require(Ask::Supervision { interval_s: f64::NAN })).check().is_err());
+        assert!(set(Require { tag: "sure".into(), ..require(LONG) }).check().is_err());
+        assert!(RequirementSet { require: vec![], ..set(require(LONG)) }.check().is_err());
+    }
+}

@@ -1,0 +1,5 @@
+//! Facts: time, and what a record holds. Decides nothing.
+
+pub mod answer;
+pub mod observation;
+pub mod time;

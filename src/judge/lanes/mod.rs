@@ -1,0 +1,18 @@
+//! Lanes: from observations to the spans in which a lane did not behave, and what is counted beside them. Does not say why.
+//!
+//! In the order data flows: `roster` (who is asked what), `link`, `standing` and `lane` with `tempo` and `runs` (from
+//! observations to `span`s), `power` and `ground` (what stands beside the lanes, and what changed), `tally` with `course`
+//! (counts and times of each target).
+
+pub mod course;
+pub mod ground;
+pub mod lane;
+pub mod link;
+pub mod power;
+pub mod roster;
+mod runs;
+pub mod span;
+pub mod standing;
+pub mod tally;
+pub mod tempo;
+pub mod timeline;
