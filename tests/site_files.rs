@@ -3,7 +3,7 @@
 //! With `PATHPROOF_GOLDEN=write` the kept words and `config/site.toml` are written anew; read the difference before you
 //! commit it. Without it everything is compared.
 
-use pathproof::cli::{check, exit};
+use pathproof::cli::{check, exit, site_file};
 use pathproof::judge::Micros;
 use pathproof::site::{self, Host, HostFacts, SiteKind, Transport, template};
 use std::fs;
@@ -41,9 +41,7 @@ fn broken_files_give_the_words_kept_beside_them() {
         let bytes = fs::read(&path).expect("a readable file");
         let name = path.file_name().expect("a file has a name").to_string_lossy().into_owned();
         let problems = site::load(&name, &bytes).expect_err(&name);
-        let mut words = Vec::new();
-        check::write_problems(&problems, &mut words).expect("a Vec takes everything");
-        let words = String::from_utf8(words).expect("problems are text");
+        let words = site_file::in_words(&problems);
         assert!(words.chars().all(|c| c == '\n' || !c.is_control()), "{name}: raw control in {words:?}");
         golden(&path.with_extension("txt"), &words);
     }
@@ -71,7 +69,7 @@ fn the_shop_example_is_sound_and_says_what_it_seems_to() {
 /// Runs the command as `main` does, and gives its code and words.
 fn run(file: Option<&Path>) -> (i32, String) {
     let mut out = Vec::new();
-    let code = check::run(file, &mut out);
+    let code = check::run(file, &mut out).unwrap_or_else(|e| e.code());
     (code, String::from_utf8(out).expect("output is text"))
 }
 
@@ -111,5 +109,5 @@ fn a_writer_that_fails_gives_an_io_code() {
             Ok(())
         }
     }
-    assert_eq!(check::run(None, &mut Full), exit::IO);
+    assert_eq!(check::run(None, &mut Full).expect_err("nothing is printed").code(), exit::IO);
 }

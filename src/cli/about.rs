@@ -1,11 +1,10 @@
 //! What a record says of itself, enough to judge it again: the plan and the header.
 
-use super::exit;
+use super::exit::CommandError;
 use crate::judge::requirement::RequirementSet;
-use crate::judge::{Lane, Micros, Settings};
-use crate::record::RecordError;
-use crate::site::{Plan, Transport, requirements};
-use crate::snapshot::{Header, VerdictKind};
+use crate::judge::{Judge, Lane, Micros, Settings};
+use crate::site::{Plan, Settled, Transport, requirements};
+use crate::snapshot::Header;
 use serde::{Deserialize, Serialize};
 
 /// Kept in the record; `judge` settings and the snapshot's header follow from it.
@@ -36,6 +35,21 @@ const FARTHEST: Micros = crate::record::FARTHEST;
 const MOST_RECALLED: u32 = 10_000;
 
 impl About {
+    /// What this version says of a record made under a settled plan.
+    pub(super) fn new(settled: Settled, own_set: Option<RequirementSet>, planned: Option<Micros>) -> Self {
+        Self { version: env!("CARGO_PKG_VERSION").into(), plan: settled.plan, planned, notes: settled.notes, own_set }
+    }
+
+    /// The text a record keeps of it.
+    pub(super) fn text(&self) -> Result<String, CommandError> {
+        serde_json::to_string(self).map_err(|e| CommandError::Internal(e.to_string()))
+    }
+
+    /// A judge who has seen nothing yet.
+    pub(super) fn judge(&self) -> Result<Judge, CommandError> {
+        self.settings().map(Judge::new).map_err(CommandError::BadSiteFile)
+    }
+
     /// Reads the header of a record that may come from anybody. Errors are words.
     pub(super) fn read(text: &str) -> Result<Self, String> {
         let about: Self = serde_json::from_str(text).map_err(|e| e.to_string())?;
@@ -129,30 +143,5 @@ impl About {
             blind_by_design,
             notes: self.notes.clone(),
         }
-    }
-}
-
-/// The exit code of a verdict.
-pub(super) fn verdict_code(kind: VerdictKind) -> i32 {
-    match kind {
-        VerdictKind::IpAlone => exit::IP_ALONE,
-        VerdictKind::MendFirst => exit::MEND_FIRST,
-        VerdictKind::AddCellular => exit::ADD_CELLULAR,
-        VerdictKind::KeepWatching => exit::KEEP_WATCHING,
-    }
-}
-
-/// The exit code of a record that can't be used.
-pub(super) fn record_code(e: &RecordError) -> i32 {
-    match e {
-        RecordError::NoFile { .. } => exit::NO_INPUT,
-        RecordError::Exists(_) => exit::USAGE,
-        RecordError::Foreign { .. }
-        | RecordError::Newer { .. }
-        | RecordError::Damaged { .. }
-        | RecordError::Header(_) => exit::BAD_RECORD,
-        RecordError::Busy(_) => exit::BUSY,
-        RecordError::NotPermitted(_) => exit::PERMISSION,
-        RecordError::NotMade { .. } | RecordError::Store(_) => exit::IO,
     }
 }

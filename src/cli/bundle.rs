@@ -1,22 +1,23 @@
-//! `pathproof bundle RECORD`: one file for support, and opening it again.
+//! `pathproof bundle RECORD`: one file for support.
 //!
 //! Decides what goes in: a copy of the record, the site file, the report as page and as JSON, and what made them, with the
 //! SHA-256 of each. What works like a key is taken out of both the site file and the plan the record keeps. The file is a
 //! plain archive (ustar, POSIX.1-1988), so that anybody can look into it.
 
-use super::paper::{hex, same_site, sha256_of};
-use super::{BundleOptions, check, exit, report};
+use super::archive::{RECORD, append, hex, sha256_of};
+use super::exit::{self, CommandError};
+use super::options::BundleOptions;
+use super::{replay, site_file};
 use crate::record;
 use crate::show::{escape::terminal, json};
 use crate::snapshot;
 use jiff::tz::TimeZone;
 use ring::digest::{SHA256, digest};
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::Write;
 use std::path::Path;
 
 /// The members, in their order.
-const RECORD: &str = "record.db";
 const SITE: &str = "site.toml";
 const PAGE: &str = "report.html";
 const JSON: &str = "report.json";
@@ -29,44 +30,35 @@ const SECRETS: [(&str, &str); 3] =
 /// What stands in the place of a secret.
 const REMOVED: &str = "removed";
 
-/// The largest record taken out of a bundle, bytes (choice: ten times a bad year's).
-const LARGEST: u64 = 4 << 30;
-
-/// Makes the bundle; returns the exit code.
-pub(super) fn run(o: &BundleOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
-    match make(o) {
-        Ok(said) => {
-            let told = said.iter().try_for_each(|line| writeln!(out, "{}", terminal(line)));
-            if told.and_then(|()| out.flush()).is_ok() { exit::IP_ALONE } else { exit::IO }
-        }
-        Err((code, why)) => {
-            for line in why.lines() {
-                let _ = writeln!(err, "{}", terminal(line));
-            }
-            code
-        }
+/// Makes the bundle and says what is in it.
+pub(super) fn run(o: &BundleOptions, out: &mut dyn Write) -> Result<i32, CommandError> {
+    for line in make(o)? {
+        writeln!(out, "{}", terminal(&line))?;
     }
+    out.flush()?;
+    Ok(exit::IP_ALONE)
 }
 
-fn make(o: &BundleOptions) -> Result<Vec<String>, (i32, String)> {
-    let io = |what: &str, e: &dyn std::fmt::Display| (exit::IO, format!("{what}: {e}"));
+fn make(o: &BundleOptions) -> Result<Vec<String>, CommandError> {
+    let io = |what: &str, e: &dyn std::fmt::Display| CommandError::Io(format!("{what}: {e}"));
     let out = o.out.display().to_string();
     let dir = tempfile::tempdir().map_err(|e| io("no place for the copy", &e))?;
     let copy = dir.path().join(RECORD);
     let site = match &o.site {
         Some(path) => {
             // It must be sound: a bundle of a file that means something else helps nobody.
-            let file = check::load(path)?;
+            let file = site_file::load(path)?;
             let text = std::fs::read_to_string(path).map_err(|e| io(&path.display().to_string(), &e))?;
-            let text = without_secrets(&text).map_err(|e| (exit::BAD_SITE_FILE, format!("{}: {e}", path.display())))?;
+            let text =
+                without_secrets(&text).map_err(|e| CommandError::BadSiteFile(format!("{}: {e}", path.display())))?;
             Some((file, text))
         }
         None => None,
     };
-    record::copy(&o.record, &copy, plan_without_secrets).map_err(|e| (super::about::record_code(&e), e.to_string()))?;
-    let (judge, about, _) = report::replay(&copy)?;
+    record::copy(&o.record, &copy, plan_without_secrets)?;
+    let (judge, about, _) = replay::replay(&copy)?;
     if let Some((file, _)) = &site {
-        same_site(file, &about)?;
+        replay::same_site(file, &about)?;
     }
     let snapshot = snapshot::take(&judge, &about.header());
     let page = crate::show::report::to_html(&snapshot, &TimeZone::system());
@@ -109,13 +101,6 @@ fn make(o: &BundleOptions) -> Result<Vec<String>, (i32, String)> {
     Ok(vec![format!("{out}: {}.", names.join(", ")), "What works like a key is left out of the site file and of the record's plan. Addresses of the site's network stay in the record.".into()])
 }
 
-fn append(tar: &mut tar::Builder<&File>, name: &str, length: u64, bytes: impl Read) -> io::Result<()> {
-    let mut header = tar::Header::new_ustar();
-    header.set_size(length);
-    header.set_mode(0o600);
-    tar.append_data(&mut header, name, bytes)
-}
-
 /// The site file without its secrets, and without its comments, which may say anything.
 fn without_secrets(text: &str) -> Result<String, String> {
     let mut table: toml::Table = text.parse().map_err(|e: toml::de::Error| e.message().to_owned())?;
@@ -136,38 +121,6 @@ fn plan_without_secrets(about: &str) -> Result<String, String> {
     serde_json::to_string(&v).map_err(|e| e.to_string())
 }
 
-/// Whether a file is a bundle, by the mark of its format.
-pub(super) fn is_bundle(path: &Path) -> bool {
-    let mut head = [0; 262];
-    File::open(path).and_then(|mut f| f.read_exact(&mut head)).is_ok() && &head[257..] == b"ustar"
-}
-
-/// Takes the record out of a bundle, into a directory that goes when it is dropped. The error is in words.
-pub(super) fn open(path: &Path) -> Result<(tempfile::TempDir, std::path::PathBuf), (i32, String)> {
-    let bad = |e: &dyn std::fmt::Display| (exit::BAD_RECORD, format!("{}: {e}", path.display()));
-    let file = File::open(path).map_err(|e| (exit::NO_INPUT, format!("{}: {e}", path.display())))?;
-    let dir = tempfile::tempdir().map_err(|e| (exit::IO, format!("no place for the record: {e}")))?;
-    let copy = dir.path().join(RECORD);
-    let mut tar = tar::Archive::new(file);
-    // As they stand: extensions of the format are read whole into memory, however long they say they are.
-    for entry in tar.entries().map_err(|e| bad(&e))?.raw(true) {
-        let mut entry = entry.map_err(|e| bad(&e))?;
-        // Only its own name is taken, and only as a plain file of a size that can be: a bundle may come from anybody.
-        let own = entry.path().is_ok_and(|p| p.strip_prefix(".").unwrap_or(&p) == Path::new(RECORD))
-            && entry.header().entry_type().is_file();
-        if !own {
-            continue;
-        }
-        if entry.size() > LARGEST {
-            return Err(bad(&format!("its record of {} bytes is too large", entry.size())));
-        }
-        let mut to = File::create(&copy).map_err(|e| bad(&e))?;
-        io::copy(&mut entry, &mut to).map_err(|e| bad(&e))?;
-        return Ok((dir, copy));
-    }
-    Err(bad(&"no record is in it"))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -185,38 +138,5 @@ mod tests {
         let text = text.replace("[panel]\nactivation", "activation");
         let left = without_secrets(&text).expect("parses");
         assert!(left.contains("s-1") && !left.contains("hush"), "{left}");
-    }
-
-    #[test]
-    fn extensions_of_the_format_are_passed_over_and_other_ways_to_write_the_name_are_not() {
-        let dir = tempfile::tempdir().expect("a folder");
-        let made = |name: &str, long: Option<usize>| {
-            let path = dir.path().join("b.tar");
-            let file = File::create(&path).expect("a file");
-            let mut tar = tar::Builder::new(&file);
-            if let Some(length) = long {
-                let mut header = tar::Header::new_gnu();
-                header.set_entry_type(tar::EntryType::GNULongName);
-                header.set_size(length as u64);
-                header.set_cksum();
-                tar.append(&header, io::repeat(b'a').take(length as u64)).expect("written");
-            }
-            let mut header = tar::Header::new_ustar();
-            header.as_mut_bytes()[..name.len()].copy_from_slice(name.as_bytes());
-            header.set_size(4);
-            header.set_mode(0o600);
-            header.set_cksum();
-            tar.append(&header, &b"abcd"[..]).expect("written");
-            tar.finish().expect("written");
-            drop(tar);
-            open(&path).map(|(_keep, copy)| std::fs::read(copy).expect("reads"))
-        };
-        assert_eq!(made(RECORD, None).expect("opens"), b"abcd");
-        assert_eq!(made("./record.db", None).expect("opens"), b"abcd");
-        // Were it heeded, the record would go by that name, and a longer one would fill the memory.
-        assert_eq!(made(RECORD, Some(8 << 20)).expect("opens"), b"abcd");
-        for other in ["../record.db", "/record.db", "record.db.old", "a/record.db"] {
-            assert!(made(other, None).is_err(), "{other}");
-        }
     }
 }

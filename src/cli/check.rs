@@ -2,95 +2,34 @@
 //!
 //! Decides the exit code and the layout. Sends nothing.
 
-use super::exit;
+use super::exit::{self, CommandError};
+use super::site_file;
 use crate::judge::Micros;
-use crate::judge::requirement::RequirementSet;
 use crate::show::escape::terminal;
-use crate::site::keys::LONGEST_FILE;
-use crate::site::{self, Host, HostFacts, Plan, Problem, Settled, SiteFile, Transport, requirements};
+use crate::site::{self, Host, HostFacts, Plan, Settled, SiteFile, Transport};
 use crate::sys::capability::Capability;
-use std::io::{self, Read as _, Write};
+use std::io::Write;
 use std::path::Path;
 
-/// Most problems shown; the rest are counted.
-const MOST_SHOWN: usize = 25;
-
-/// Checks a site file, or the defaults where none is given. Returns the exit code.
-pub fn run(file: Option<&Path>, out: &mut dyn Write) -> i32 {
-    match check(file, out) {
-        Ok(code) => code,
-        // Whoever was reading has gone or the disk is full: there is nobody left to tell.
-        Err(_) => exit::IO,
-    }
-}
-
-fn check(file: Option<&Path>, out: &mut dyn Write) -> io::Result<i32> {
+/// Checks a site file, or the defaults where none is given. What is wrong with the file is the result: it is printed.
+pub fn run(file: Option<&Path>, out: &mut dyn Write) -> Result<i32, CommandError> {
     let Some(path) = file else {
         writeln!(out, "No site file: every value is a default or comes from this host.\n")?;
         return sound(&SiteFile::default(), out);
     };
-    match load(path) {
+    match site_file::load(path) {
         Ok(site) => {
             writeln!(out, "{}: nothing wrong.\n", terminal(&path.display().to_string()))?;
             sound(&site, out)
         }
-        Err((code, words)) => {
-            write!(out, "{words}")?;
-            Ok(code)
+        Err(e) => {
+            write!(out, "{e}")?;
+            Ok(e.code())
         }
     }
 }
 
-/// Loads a site file, or says why not: the exit code and words with untrusted text escaped.
-pub(super) fn load(path: &Path) -> Result<SiteFile, (i32, String)> {
-    let name = path.display().to_string();
-    let bytes = read(path).map_err(|e| {
-        (read_code(&e), format!("The site file {} can't be read: {}\n", terminal(&name), terminal(&e.to_string())))
-    })?;
-    let file = site::load(&name, &bytes).map_err(|problems| {
-        let mut words = Vec::new();
-        // Writing to memory does not fail.
-        let _ = write_problems(&problems, &mut words);
-        (exit::BAD_SITE_FILE, String::from_utf8_lossy(&words).into_owned())
-    })?;
-    own_set(path, &file)?;
-    Ok(file)
-}
-
-/// The set of thresholds a site file names as a file of its own, beside it; `None` where it names one that ships.
-pub(super) fn own_set(site_file: &Path, file: &SiteFile) -> Result<Option<RequirementSet>, (i32, String)> {
-    if !requirements::is_file(&file.requirements) {
-        return Ok(None);
-    }
-    let path = site_file.parent().unwrap_or(Path::new("")).join(&file.requirements);
-    let fail = |code, why: String| {
-        let name = path.display().to_string();
-        (code, format!("The requirement set {} can't be used: {}\n", terminal(&name), terminal(&why)))
-    };
-    let mut text = String::new();
-    std::fs::File::open(&path)
-        .and_then(|f| f.take(requirements::LONGEST_SET as u64 + 1).read_to_string(&mut text))
-        .map_err(|e| fail(exit::NO_INPUT, e.to_string()))?;
-    requirements::read(&text).map(Some).map_err(|why| fail(exit::BAD_SITE_FILE, why))
-}
-
-/// The exit code of a file that can't be read.
-pub(super) fn read_code(e: &io::Error) -> i32 {
-    match e.kind() {
-        io::ErrorKind::NotFound => exit::NO_INPUT,
-        io::ErrorKind::PermissionDenied => exit::PERMISSION,
-        _ => exit::IO,
-    }
-}
-
-/// Reads a byte more than a site file or script may have, so that one that is too long can be told.
-pub(super) fn read(path: &Path) -> io::Result<Vec<u8>> {
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)?.take(LONGEST_FILE as u64 + 1).read_to_end(&mut bytes)?;
-    Ok(bytes)
-}
-
-fn sound(file: &SiteFile, out: &mut dyn Write) -> io::Result<i32> {
+fn sound(file: &SiteFile, out: &mut dyn Write) -> Result<i32, CommandError> {
     let Settled { plan, notes } = site::resolve(file, &HostFacts::read());
     writeln!(out, "Settled:")?;
     for (what, value) in settled(&plan) {
@@ -106,23 +45,6 @@ fn sound(file: &SiteFile, out: &mut dyn Write) -> io::Result<i32> {
         writeln!(out, "  {}", terminal(&line))?;
     }
     Ok(exit::IP_ALONE)
-}
-
-/// Writes problems: one block each, the place first, then what stands there, what may, and what to do.
-pub fn write_problems(problems: &[Problem], out: &mut dyn Write) -> io::Result<()> {
-    let file = problems.first().map_or("", |p| &p.file);
-    let s = if problems.len() == 1 { "" } else { "s" };
-    writeln!(out, "{}: {} problem{s}.", terminal(file), problems.len())?;
-    for p in problems.iter().take(MOST_SHOWN) {
-        writeln!(out, "\nline {}, column {}: {}", p.line, p.column, terminal(&p.key))?;
-        for (label, words) in [("found", &p.found), ("expected", &p.expected), ("to mend", &p.fix)] {
-            writeln!(out, "  {label:<10}{}", terminal(words))?;
-        }
-    }
-    if problems.len() > MOST_SHOWN {
-        writeln!(out, "\nand {} more.", problems.len() - MOST_SHOWN)?;
-    }
-    Ok(())
 }
 
 fn settled(plan: &Plan) -> Vec<(&'static str, String)> {

@@ -9,16 +9,16 @@ mod hands;
 mod hearing;
 mod words;
 
-use super::about::{About, record_code};
-use super::survey::{self, Failure};
-use super::{DrillKind, DrillOptions, Format, exit, result};
+use super::about::About;
+use super::exit::{self, CommandError};
+use super::options::{DrillKind, DrillOptions, Format};
+use super::{replay, result, running};
 use crate::agent::{Agent, Mark, Turn};
 use crate::judge::drill::{self, Marked};
 use crate::judge::{Drill, DrillResult, Judge, Micros, Moment, WallTime};
-use crate::record::{self, Last, RecordError, Writer};
+use crate::record::{self, Last, Writer};
 use crate::show::escape::terminal;
 use crate::show::words::wrap;
-use crate::site::Background;
 use crate::snapshot;
 use crate::sys::clock::{self, Clock};
 use crate::worksheet::outlook;
@@ -27,7 +27,6 @@ use hands::Hands;
 use hearing::Hearing;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 use tokio::sync::mpsc;
 
 /// An answer counts as fresh for so long (choice: a survey's slowest question of the path and its patience).
@@ -56,20 +55,8 @@ struct Ready {
     open: Option<Marked>,
 }
 
-/// Runs a drill; returns the exit code. Must be called while the process has one thread.
-pub(super) fn run(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
-    match drill(o, out, err) {
-        Ok(code) => code,
-        Err((code, why)) => {
-            for line in why.lines() {
-                let _ = writeln!(err, "{}", terminal(line));
-            }
-            code
-        }
-    }
-}
-
-fn drill(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, Failure> {
+/// Runs a drill. Must be called while the process has one thread.
+pub(super) fn run(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, CommandError> {
     let kind = Drill::from(o.drill);
     sound_needed(o.needed)?;
     // Namespaces are entered before any thread is there.
@@ -79,25 +66,24 @@ fn drill(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i
     if kind == Drill::ReceiverPath && ready.about.plan.receivers.is_empty() {
         let why =
             "receiver-path: no receiver is named. Name it in the site file ([[receiver]]), with the station's consent.";
-        return Err((exit::BAD_SITE_FILE, why.into()));
+        return Err(CommandError::BadSiteFile(why.into()));
     }
     let talk: &mut dyn Write = if o.format == Format::Json { err } else { out };
-    open(&ready, kind, needed, talk).map_err(survey::io)?;
+    open(&ready, kind, needed, talk)?;
     let hearing = Hearing::begin(ready.clock);
     if !o.permitted {
-        tell(talk, "To go on, type yes and press Enter. Anything else ends here, with nothing sent.")
-            .map_err(survey::io)?;
+        tell(talk, "To go on, type yes and press Enter. Anything else ends here, with nothing sent.")?;
         if !hearing.yes() {
-            return Err((exit::PERMISSION, "Not permitted: nothing was sent and nothing was made.".into()));
+            let why = "Not permitted: nothing was sent and nothing was made.";
+            return Err(CommandError::NotPermitted(why.into()));
         }
     }
     let record =
-        ready.onto.clone().or_else(|| o.record.clone()).unwrap_or_else(|| survey::free_name("drill", o.practice));
+        ready.onto.clone().or_else(|| o.record.clone()).unwrap_or_else(|| running::free_name("drill", o.practice));
     let writer = if ready.onto.is_some() {
         go_on(&record, &ready.judge, talk)?
     } else {
-        let text = serde_json::to_string(&ready.about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
-        Writer::create(&record, &text).map_err(|e| (record_code(&e), e.to_string()))?
+        Writer::create(&record, &ready.about.text()?)?
     };
     let hands = stand.as_ref().map(|s| s.hands(kind, ready.clock));
 
@@ -105,21 +91,21 @@ fn drill(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i
         Some(open) => Guide::resume(open, ready.clock.now()),
         None => Guide::new(kind, needed, ready.clock.now()),
     };
-    tell(talk, "Looking whether the path carries ...").map_err(survey::io)?;
+    tell(talk, "Looking whether the path carries ...")?;
     ready.judge.know(ready.about.plan.background.known());
     let (judge, trouble) =
         carry_out(ready.about, ready.judge, ready.clock, writer, guide, &hearing, hands.as_ref(), talk)?;
-    let truth = hands.map(Hands::finish).transpose().map_err(|why| (exit::INTERNAL, why))?;
+    let truth = hands.map(Hands::finish).transpose().map_err(CommandError::Internal)?;
     conclude(&judge, kind, &record, o.format, trouble, truth, out, err)
 }
 
 /// What was asked for, from a file, from a record or on the practice site.
-fn ready(o: &DrillOptions, stand: Option<&hands::Stand>) -> Result<Ready, Failure> {
+fn ready(o: &DrillOptions, stand: Option<&hands::Stand>) -> Result<Ready, CommandError> {
     if let Some(path) = &o.onto {
-        let (judge, about, _) = super::report::replay(path)?;
+        let (judge, about, _) = replay::replay(path)?;
         if about.plan.practice {
             let why = "A practice site is gone when its run ends: its record can't be gone on with.";
-            return Err((exit::USAGE, why.into()));
+            return Err(CommandError::Usage(why.into()));
         }
         let open = judge.drills().open().filter(|d| d.drill == o.drill.into()).cloned();
         let last = Last::of(&judge);
@@ -129,29 +115,27 @@ fn ready(o: &DrillOptions, stand: Option<&hands::Stand>) -> Result<Ready, Failur
     }
     let (settled, own_set) = match stand {
         Some(stand) => (stand.settled(), None),
-        None => survey::settle(o.file.as_deref())?,
+        None => running::settle(o.file.as_deref())?,
     };
-    let version = env!("CARGO_PKG_VERSION").into();
-    let about = About { version, plan: settled.plan, planned: None, notes: settled.notes, own_set };
-    let judge = Judge::new(about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?);
+    let about = About::new(settled, own_set, None);
+    let judge = about.judge()?;
     Ok(Ready { about, judge, onto: None, clock: Clock::starting_at(Moment(0)), open: None })
 }
 
 /// Holds the record that `judge` was fed from, to go on with it.
-fn go_on(record: &Path, judge: &Judge, talk: &mut dyn Write) -> Result<Writer, Failure> {
-    let failed = |e: RecordError| (record_code(&e), e.to_string());
-    let held = record::hold(record).map_err(failed)?;
+fn go_on(record: &Path, judge: &Judge, talk: &mut dyn Write) -> Result<Writer, CommandError> {
+    let held = record::hold(record)?;
     if let Some(words) = held.mended() {
-        tell(talk, &terminal(words)).map_err(survey::io)?;
+        tell(talk, &terminal(words))?;
     }
     // Between reading it and the permission, another agent may have come and gone.
-    let now = held.judge(judge.settings().clone(), super::report::seal().as_ref(), || {}).map_err(failed)?.judge.now();
+    let now = held.judge(judge.settings().clone(), replay::seal().as_ref(), || {})?.judge.now();
     if now > judge.now() {
         let why = format!("{}: another agent has written to it meanwhile; start the drill again.", record.display());
-        return Err((exit::BUSY, why));
+        return Err(CommandError::Busy(why));
     }
     let about = held.about().unwrap_or_default().to_owned();
-    Writer::resume(held, &about).map_err(failed)
+    Ok(Writer::resume(held, &about)?)
 }
 
 /// How long the path must last: as asked, else by the site file.
@@ -195,7 +179,7 @@ fn open(ready: &Ready, kind: Drill, needed: Option<Micros>, talk: &mut dyn Write
         )?;
     }
     writeln!(talk)?;
-    survey::announce(&ready.about, talk)
+    running::announce(&ready.about, talk)
 }
 
 /// Text wrapped to the page.
@@ -216,27 +200,14 @@ fn carry_out(
     hearing: &Hearing,
     hands: Option<&Hands>,
     talk: &mut dyn Write,
-) -> Result<(Judge, Option<String>), Failure> {
+) -> Result<(Judge, Option<String>), CommandError> {
     let (marks, taken) = mpsc::unbounded_channel::<Mark>();
     let mut marks = Some(marks);
     let has_receivers = !about.plan.receivers.is_empty();
     let cadence = if has_receivers { about.plan.cadence.receiver } else { about.plan.cadence.outside };
     let fresh = cadence.times(FRESH_TURNS) + about.plan.patience;
-    let plan = Arc::new(about.plan);
-    let agent = Agent {
-        plan,
-        clock,
-        wall: clock::wall_time,
-        judge,
-        writer: Some(writer),
-        length: None,
-        goes_on: false,
-        marks: Some(taken),
-    };
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|e| (exit::INTERNAL, format!("the runtime did not start: {e}")))?;
+    let agent = Agent { marks: Some(taken), ..running::agent(&about, clock, judge, Some(writer)) };
+    let runtime = running::runtime()?;
     let finished = runtime.block_on(agent.run(hearing.stop(), |turn| {
         let Some(to_agent) = &marks else { return };
         let wants = guide.turn(&sight(turn, clock.now(), has_receivers, fresh), &hearing.heard());
@@ -276,7 +247,7 @@ fn conclude(
     truth: Option<hands::Truth>,
     out: &mut dyn Write,
     err: &mut dyn Write,
-) -> Result<i32, Failure> {
+) -> Result<i32, CommandError> {
     let look = judge.look();
     let results = judge.drill_results(&look);
     let mine = results.last().filter(|r| r.marked.drill == kind);
@@ -285,7 +256,7 @@ fn conclude(
     let cut_short = view.as_ref().is_none_or(|v| v.cut_short.is_some());
     if format == Format::Json {
         let page = serde_json::json!({ "format": 1, "record": name, "drill": view });
-        writeln!(out, "{page:#}").map_err(survey::io)?;
+        writeln!(out, "{page:#}")?;
     }
     let talk: &mut dyn Write = if format == Format::Json { err } else { out };
     let mut lines = vec![String::new(), format!("{} DRILL, {}", kind.word().to_uppercase(), day(mine))];
@@ -302,7 +273,7 @@ fn conclude(
         lines.push(format!("In place of the estimates: pathproof power SITE-FILE --drills {name}"));
     }
     for line in &lines {
-        tell(talk, &terminal(line)).map_err(survey::io)?;
+        tell(talk, &terminal(line))?;
     }
     let code = match (cut_short, mine.is_some_and(DrillResult::falls_short)) {
         (true, _) => exit::DRILL_CUT_SHORT,
@@ -313,7 +284,7 @@ fn conclude(
     let Some(truth) = truth else { return Ok(code) };
     let (told, right) = truth.compare(mine);
     for line in told {
-        tell(talk, &line).map_err(survey::io)?;
+        tell(talk, &line)?;
     }
     Ok(if right { code } else { exit::PRACTICE_FAILED })
 }
@@ -324,27 +295,12 @@ fn day(r: Option<&DrillResult>) -> String {
         .map_or_else(|_| "no date".into(), |t| t.strftime("%Y-%m-%d %H:%M UTC").to_string())
 }
 
-/// Puts what the drills of a record measured into what is known of a site. The record must be of that site.
-pub(super) fn take_drills(record: &Path, site: &str, into: &mut Background) -> Result<(), Failure> {
-    let (judge, about, _) = super::report::replay(record)?;
-    if about.plan.site != site {
-        let why = format!("{}: its drills were at site {:?}, not at {site:?}.", record.display(), about.plan.site);
-        return Err((exit::USAGE, why));
-    }
-    let results = judge.drill_results(&judge.look());
-    if results.is_empty() {
-        return Err((exit::USAGE, format!("{}: no drill is in this record.", record.display())));
-    }
-    into.take_drills(&results);
-    Ok(())
-}
-
 /// The length a drill must last, where it makes sense.
-fn sound_needed(asked: Option<jiff::SignedDuration>) -> Result<(), Failure> {
+fn sound_needed(asked: Option<jiff::SignedDuration>) -> Result<(), CommandError> {
     let longest = jiff::SignedDuration::from_hours(7 * 24);
     match asked {
         Some(n) if !n.is_positive() || n > longest => {
-            Err((exit::USAGE, "--needed: more than nothing and at most a week, for example 4h".into()))
+            Err(CommandError::Usage("--needed: more than nothing and at most a week, for example 4h".into()))
         }
         _ => Ok(()),
     }

@@ -3,10 +3,10 @@
 //! The columns are documented in `src/cli/export.md` and printed by `export --columns`. Times on the wall are those the
 //! host's clock showed; lengths come from the axis.
 
-use super::about::record_code;
-use super::{ExportFormat, ExportOptions, ForgetOptions, exit};
+use super::exit::{self, CommandError};
+use super::options::{ExportFormat, ExportOptions, ForgetOptions};
 use crate::judge::{Entry, Moment, WallTime};
-use crate::record::{self, Line, RecordError, Walls};
+use crate::record::{self, Line, Walls};
 use crate::show::escape::terminal;
 use jiff::Timestamp;
 use serde_json::{Value, json};
@@ -31,30 +31,18 @@ const NAMES: [&str; 12] = [
     "detail",
 ];
 
-/// Exports; returns the exit code.
-pub(super) fn run(o: &ExportOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
+/// Exports a record, or says what the columns mean.
+pub(super) fn run(o: &ExportOptions, out: &mut dyn Write, err: &mut dyn Write) -> Result<i32, CommandError> {
     if o.columns {
-        return match out.write_all(COLUMNS.as_bytes()).and_then(|()| out.flush()) {
-            Ok(()) => exit::IP_ALONE,
-            Err(_) => exit::IO,
-        };
+        out.write_all(COLUMNS.as_bytes())?;
+        out.flush()?;
+        return Ok(exit::IP_ALONE);
     }
-    let Some(path) = &o.record else { return exit::USAGE };
-    let fail = |err: &mut dyn Write, e: &RecordError| {
-        let _ = writeln!(err, "{}", terminal(&e.to_string()));
-        record_code(e)
-    };
-    let record = match record::read(path) {
-        Ok(record) => record,
-        Err(e) => return fail(err, &e),
-    };
+    let Some(path) = &o.record else { return Err(CommandError::Usage("name the record".into())) };
+    let record = record::read(path)?;
     let mut walls = Walls::default();
-    if let Err(e) = record.marks(|e| walls.take(e)) {
-        return fail(err, &e);
-    }
-    let moment =
-        |at: Option<Timestamp>, open: i64| at.map_or(Moment(open), |t| walls.moment(WallTime(t.as_microsecond())));
-    let (from, to) = (moment(o.from, i64::MIN), moment(o.to, i64::MAX));
+    record.marks(|e| walls.take(e))?;
+    let (from, to) = (moment(&walls, o.from, i64::MIN), moment(&walls, o.to, i64::MAX));
     let mut out = io::BufWriter::new(out);
     let mut written = match o.format {
         ExportFormat::Csv => writeln!(out, "{}", NAMES.join(",")),
@@ -69,18 +57,17 @@ pub(super) fn run(o: &ExportOptions, out: &mut dyn Write, err: &mut dyn Write) -
             };
         }
     });
-    if let Err(e) = written.and_then(|()| out.flush()) {
-        let _ = writeln!(err, "could not write: {e}");
-        return exit::IO;
+    written.and_then(|()| out.flush())?;
+    let passed_over = passed_over?;
+    if passed_over > 0 {
+        let _ = writeln!(err, "{passed_over} entries of the record can't be read and were passed over.");
     }
-    match passed_over {
-        Ok(0) => exit::IP_ALONE,
-        Ok(n) => {
-            let _ = writeln!(err, "{n} entries of the record can't be read and were passed over.");
-            exit::IP_ALONE
-        }
-        Err(e) => fail(err, &e),
-    }
+    Ok(exit::IP_ALONE)
+}
+
+/// The moment on the record's axis of a time on the wall; `open` where none was given.
+fn moment(walls: &Walls, at: Option<Timestamp>, open: i64) -> Moment {
+    at.map_or(Moment(open), |t| walls.moment(WallTime(t.as_microsecond())))
 }
 
 /// One entry, a value a column; `Null` where there is nothing to say.
@@ -116,31 +103,19 @@ fn jsonl(row: &[Value; 12], out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{}", Value::Object(fields))
 }
 
-/// Deletes; returns the exit code.
-pub(super) fn forget(o: &ForgetOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
-    match forgotten(o) {
-        Ok(words) => match writeln!(out, "{words}") {
-            Ok(()) => exit::IP_ALONE,
-            Err(_) => exit::IO,
-        },
-        Err(e) => {
-            let _ = writeln!(err, "{}", terminal(&e.to_string()));
-            record_code(&e)
-        }
-    }
-}
-
-fn forgotten(o: &ForgetOptions) -> Result<String, RecordError> {
+/// Deletes a record, or a part of it.
+pub(super) fn forget(o: &ForgetOptions, out: &mut dyn Write) -> Result<i32, CommandError> {
     if o.all {
         let gone: Vec<String> = record::forget_all(&o.record)?.iter().map(|p| p.display().to_string()).collect();
-        return Ok(format!("Deleted: {}", terminal(&gone.join(", "))));
+        writeln!(out, "Deleted: {}", terminal(&gone.join(", ")))?;
+    } else {
+        let mut walls = Walls::default();
+        record::read(&o.record)?.marks(|e| walls.take(e))?;
+        let (before, after) = (moment(&walls, o.before, i64::MIN), moment(&walls, o.after, i64::MAX));
+        let done = record::forget(&o.record, before, after)?;
+        writeln!(out, "{} entries deleted, {} left.", done.gone, done.left)?;
     }
-    let mut walls = Walls::default();
-    record::read(&o.record)?.marks(|e| walls.take(e))?;
-    let moment =
-        |at: Option<Timestamp>, open: i64| at.map_or(Moment(open), |t| walls.moment(WallTime(t.as_microsecond())));
-    let done = record::forget(&o.record, moment(o.before, i64::MIN), moment(o.after, i64::MAX))?;
-    Ok(format!("{} entries deleted, {} left.", done.gone, done.left))
+    Ok(exit::IP_ALONE)
 }
 
 #[cfg(test)]

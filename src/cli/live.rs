@@ -1,6 +1,6 @@
 //! The live view's cursor: rewrites a block of lines on a terminal, prints changes elsewhere.
 
-use super::Format;
+use super::options::Format;
 use crate::agent::Turn;
 use crate::judge::Micros;
 use crate::show::terminal;

@@ -1,8 +1,8 @@
 //! The metrics of a watch: where they are served, and what is told there each time the lanes were looked over.
 
+use super::exit::CommandError;
+use super::options::{ServedAt, WatchOptions};
 use super::ruling::Rulings;
-use super::survey::Failure;
-use super::{ServedAt, WatchOptions, exit};
 use crate::judge::Moment;
 use crate::metrics::{Board, Door, NotServed, Served, serve};
 use crate::show::escape::terminal;
@@ -20,18 +20,18 @@ const SHORTEST_TOKEN: usize = 16;
 const LONGEST_TOKEN: u64 = 4_096;
 
 /// Who is let in, by the options. Looked at before anything is begun.
-pub(super) fn door(o: &WatchOptions) -> Result<Door, Failure> {
+pub(super) fn door(o: &WatchOptions) -> Result<Door, CommandError> {
     let token = o.metrics_token.as_deref().map(token).transpose()?;
     match o.metrics {
         Some(ServedAt::Address(address)) if token.is_none() && !address.ip().is_loopback() => {
-            Err((exit::USAGE, NotServed::Open(address).to_string()))
+            Err(CommandError::Usage(NotServed::Open(address).to_string()))
         }
         _ => Ok(Door { names: o.metrics_name.clone(), token }),
     }
 }
 
 /// Serves metrics as the options ask, and says where. Nowhere is no failure where none was asked for.
-pub(super) fn open(o: &WatchOptions, door: Door, clock: Clock) -> Result<(Option<Served>, String), Failure> {
+pub(super) fn open(o: &WatchOptions, door: Door, clock: Clock) -> Result<(Option<Served>, String), CommandError> {
     let (address, asked) = match o.metrics {
         Some(ServedAt::Off) => return Ok((None, "No metrics are served.".into())),
         Some(ServedAt::Address(address)) => (address, true),
@@ -42,31 +42,30 @@ pub(super) fn open(o: &WatchOptions, door: Door, clock: Clock) -> Result<(Option
             let said = format!("Metrics: http://{}/metrics", served.address);
             Ok((Some(served), said))
         }
-        Err(e) if asked => Err((exit::IO, e.to_string())),
+        Err(e) if asked => Err(CommandError::Io(e.to_string())),
         Err(e) => Ok((None, format!("{e}. Watching goes on without; --metrics names another address."))),
     }
 }
 
-fn token(path: &Path) -> Result<String, Failure> {
+fn token(path: &Path) -> Result<String, CommandError> {
     let token = first_line("--metrics-token", path)?;
     // RFC 6750, section 2.1, leaves more out; what it leaves out can't be sent.
     if token.len() < SHORTEST_TOKEN || !token.bytes().all(|b| b.is_ascii_graphic()) {
         let name = terminal(&path.display().to_string());
-        return Err((
-            exit::USAGE,
-            format!("--metrics-token {name}: its first line must be at least {SHORTEST_TOKEN} printable characters"),
-        ));
+        return Err(CommandError::Usage(format!(
+            "--metrics-token {name}: its first line must be at least {SHORTEST_TOKEN} printable characters"
+        )));
     }
     Ok(token)
 }
 
 /// The first line of a token's file.
-pub(super) fn first_line(option: &str, path: &Path) -> Result<String, Failure> {
+pub(super) fn first_line(option: &str, path: &Path) -> Result<String, CommandError> {
     let name = terminal(&path.display().to_string());
     let mut text = String::new();
     std::fs::File::open(path)
         .and_then(|f| f.take(LONGEST_TOKEN).read_to_string(&mut text))
-        .map_err(|e| (exit::NO_INPUT, format!("{option} {name}: {e}")))?;
+        .map_err(|e| CommandError::NoInput(format!("{option} {name}: {e}")))?;
     Ok(text.lines().next().unwrap_or_default().trim().to_owned())
 }
 

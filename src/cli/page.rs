@@ -1,9 +1,9 @@
 //! The page of a watch: where it is served and to whom, and what is told there each time the lanes were looked over.
 
+use super::exit::CommandError;
 use super::metrics::first_line;
+use super::options::{ServedAt, WatchOptions};
 use super::ruling::Rulings;
-use super::survey::Failure;
-use super::{ServedAt, WatchOptions, exit};
 use crate::judge::Moment;
 use crate::show::escape::terminal;
 use crate::snapshot::Snapshot;
@@ -19,16 +19,17 @@ use std::sync::Arc;
 const USUAL: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 9_760);
 
 /// The first line of the token's file, where one is named. Looked at before anything is begun.
-pub(super) fn token(o: &WatchOptions) -> Result<Option<String>, Failure> {
+pub(super) fn token(o: &WatchOptions) -> Result<Option<String>, CommandError> {
     let file = o.page_token.as_deref();
     let line = file.map(|path| first_line("--page-token", path)).transpose()?;
     if let (Some(line), Some(path)) = (&line, file) {
-        Token::new(line, &[0; 32])
-            .map_err(|why| (exit::USAGE, format!("--page-token {}: {why}", terminal(&path.display().to_string()))))?;
+        Token::new(line, &[0; 32]).map_err(|why| {
+            CommandError::Usage(format!("--page-token {}: {why}", terminal(&path.display().to_string())))
+        })?;
     }
     match o.page {
         Some(ServedAt::Address(at)) if !at.ip().is_loopback() && line.is_none() && o.page_allow.is_empty() => {
-            Err((exit::USAGE, NotServed::Open(at).to_string()))
+            Err(CommandError::Usage(NotServed::Open(at).to_string()))
         }
         _ => Ok(line),
     }
@@ -40,18 +41,18 @@ pub(super) fn open(
     token: Option<&str>,
     record: &Path,
     clock: Clock,
-) -> Result<(Option<Served>, String), Failure> {
+) -> Result<(Option<Served>, String), CommandError> {
     let (address, asked) = match o.page {
         Some(ServedAt::Off) => return Ok((None, "No page is served.".into())),
         Some(ServedAt::Address(address)) => (address, true),
         None => (USUAL, false),
     };
-    let kept = |e: NotKept| (exit::IO, format!("the page: {}", terminal(&e.to_string())));
+    let kept = |e: NotKept| CommandError::Io(format!("the page: {}", terminal(&e.to_string())));
     let token = match token {
         None => None,
         Some(line) => {
             let secret = web::secret(&beside(record, ".page.secret")).map_err(kept)?;
-            Some(Token::new(line, &secret).map_err(|why| (exit::USAGE, why))?)
+            Some(Token::new(line, &secret).map_err(|why| CommandError::Usage(why))?)
         }
     };
     let certificate = certificate(o, address, record).map_err(kept)?;
@@ -73,7 +74,7 @@ pub(super) fn open(
             }
             Ok((Some(served), said))
         }
-        Err(e) if asked => Err((exit::IO, e.to_string())),
+        Err(e) if asked => Err(CommandError::Io(e.to_string())),
         Err(e) => Ok((None, format!("{e}. Watching goes on without; --page names another address."))),
     }
 }

@@ -3,16 +3,19 @@
 //! Decides where a paper goes and what is said of the record it comes from. What stands in it is decided in `show`.
 
 use super::about::About;
+use super::archive::{hex, sha256_of};
+use super::entered;
+use super::exit::CommandError;
+use super::options::{Format, PaperKind, ReportOptions};
 use super::result::WIDTH;
-use super::{Format, PaperKind, ReportOptions, entered, exit};
 use crate::judge::{Judge, WallTime};
 use crate::show::escape::terminal;
 use crate::show::paper::{Given, Origin, Paper, letter, survey_record, ticket, to_html, to_json, to_pdf, to_text};
 use crate::site::SiteFile;
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
-use ring::digest::{Context, SHA256};
-use std::io::{self, Read, Write};
+use ring::digest::SHA256;
+use std::io::Write;
 use std::path::Path;
 
 /// A form a paper can be written in.
@@ -25,14 +28,17 @@ pub(super) enum Form {
 }
 
 impl Form {
-    /// The form a file's name asks for. The error is in words.
-    pub(super) fn of(file: &Path) -> Result<Self, String> {
+    /// The form a file's name asks for.
+    pub(super) fn of(file: &Path) -> Result<Self, CommandError> {
         match file.extension().and_then(|e| e.to_str()) {
             Some("html") => Ok(Self::Html),
             Some("txt") => Ok(Self::Text),
             Some("json") => Ok(Self::Json),
             Some("pdf") => Ok(Self::Pdf),
-            _ => Err(format!("{}: a paper's file name ends in .html, .pdf, .txt or .json", file.display())),
+            _ => Err(CommandError::Usage(format!(
+                "{}: a paper's file name ends in .html, .pdf, .txt or .json",
+                file.display()
+            ))),
         }
     }
 
@@ -55,7 +61,7 @@ pub(super) fn show(
     site: Option<&SiteFile>,
     out: &mut dyn Write,
     err: &mut dyn Write,
-) -> io::Result<bool> {
+) -> Result<bool, CommandError> {
     let zone = TimeZone::system();
     let origin = origin(o, record, judge, about);
     let given = Given { snapshot, zone: &zone, origin: &origin };
@@ -70,7 +76,7 @@ pub(super) fn show(
     };
     let mut whole = true;
     for file in &o.out {
-        let form = Form::of(file).map_err(io::Error::other)?;
+        let form = Form::of(file)?;
         if let Err(e) = std::fs::write(file, form.bytes(&paper)) {
             whole = false;
             writeln!(err, "The paper could not be written to {}: {e}", terminal(&file.display().to_string()))?;
@@ -102,48 +108,4 @@ fn whole_in_one_file(record: &Path) -> bool {
     let mut log = record.as_os_str().to_owned();
     log.push("-wal");
     std::fs::metadata(log).map_or(true, |m| m.len() == 0)
-}
-
-/// Refuses a site file of another site: its activation code must not get into this one's papers.
-pub(super) fn same_site(file: &SiteFile, about: &About) -> Result<(), (i32, String)> {
-    if file.id == about.plan.site {
-        return Ok(());
-    }
-    let why = format!("the site file is of the site {}, the record of the site {}", file.id, about.plan.site);
-    Err((exit::BAD_SITE_FILE, why))
-}
-
-/// SHA-256 of a file's bytes, hexadecimal.
-pub(super) fn sha256_of(path: &Path) -> io::Result<String> {
-    let mut file = std::fs::File::open(path)?;
-    let mut hash = Context::new(&SHA256);
-    let mut some = vec![0; 64 * 1024];
-    loop {
-        match file.read(&mut some)? {
-            0 => return Ok(hex(hash.finish().as_ref())),
-            n => hash.update(&some[..n]),
-        }
-    }
-}
-
-pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut out, b| {
-        let _ = write!(out, "{b:02x}");
-        out
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_file_is_hashed_as_the_standard_does() {
-        // FIPS 180-4 example (NIST, SHA256.pdf): "abc".
-        let file = tempfile::NamedTempFile::new().expect("a file");
-        std::fs::write(file.path(), "abc").expect("written");
-        let want = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
-        assert_eq!(sha256_of(file.path()).expect("reads"), want);
-    }
 }

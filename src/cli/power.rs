@@ -2,15 +2,17 @@
 //!
 //! Decides the exit code and where the sheet goes. Touches no network.
 
+use super::exit::{self, CommandError};
+use super::options::Format;
 use super::result::WIDTH;
-use super::{Format, check, exit};
+use super::{replay, site_file};
 use crate::show::escape;
 use crate::show::power;
 use crate::worksheet::sheet::sheet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Prints the sheet; returns the exit code.
+/// Prints the sheet.
 pub(super) fn run(
     file: &Path,
     drills: &[PathBuf],
@@ -18,19 +20,10 @@ pub(super) fn run(
     html: Option<&Path>,
     out: &mut dyn Write,
     err: &mut dyn Write,
-) -> i32 {
-    let mut site = match check::load(file) {
-        Ok(site) => site,
-        Err((code, words)) => {
-            // Whoever was reading has gone: there is nobody left to tell.
-            return if err.write_all(words.as_bytes()).is_ok() { code } else { exit::IO };
-        }
-    };
+) -> Result<i32, CommandError> {
+    let mut site = site_file::load(file)?;
     for record in drills {
-        if let Err((code, why)) = super::drill::take_drills(record, &site.id, &mut site.background) {
-            let _ = writeln!(err, "{}", escape::terminal(&why));
-            return code;
-        }
+        replay::take_drills(record, &site.id, &mut site.background)?;
     }
     let sheet = sheet(&site.background.power(&site.id));
     let mut code = exit::IP_ALONE;
@@ -45,8 +38,7 @@ pub(super) fn run(
         Format::Text => power::terminal(&sheet, WIDTH),
         Format::Json => power::to_json(&sheet),
     };
-    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Ok(()) => code,
-        Err(_) => exit::IO,
-    }
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(code)
 }

@@ -1,8 +1,8 @@
 //! The practice site beside a survey: prepared before it, played during it, compared after it.
 
-use super::check::{read, read_code};
-use super::survey::Failure;
-use super::{SurveyOptions, exit};
+use super::exit::CommandError;
+use super::options::SurveyOptions;
+use super::site_file;
 use crate::judge::Micros;
 use crate::practice::{self, Ground, Playing, Rules, Script, Site};
 use crate::site::Settled;
@@ -31,16 +31,17 @@ pub(super) struct UnderWay {
 
 impl Rehearsal {
     /// Builds the site: in namespaces or, where they are refused, on loopback addresses.
-    pub(super) fn prepare(o: &SurveyOptions) -> Result<Self, Failure> {
+    pub(super) fn prepare(o: &SurveyOptions) -> Result<Self, CommandError> {
         let script = match &o.script {
             Some(path) => {
                 let name = path.display().to_string();
-                let bytes = read(path).map_err(|e| (read_code(&e), format!("The script {name} can't be read: {e}")))?;
+                let bytes = site_file::read(path)
+                    .map_err(|e| CommandError::reading(&e, format!("The script {name} can't be read: {e}")))?;
                 if bytes.len() > LONGEST_FILE {
-                    return Err((exit::BAD_SITE_FILE, format!("{name}: more than {LONGEST_FILE} bytes")));
+                    return Err(CommandError::BadSiteFile(format!("{name}: more than {LONGEST_FILE} bytes")));
                 }
-                let text = String::from_utf8(bytes).map_err(|e| (exit::BAD_SITE_FILE, format!("{name}: {e}")))?;
-                Script::read(&name, &text).map_err(|e| (exit::BAD_SITE_FILE, e.to_string()))?
+                let text = String::from_utf8(bytes).map_err(|e| CommandError::BadSiteFile(format!("{name}: {e}")))?;
+                Script::read(&name, &text).map_err(|e| CommandError::BadSiteFile(e.to_string()))?
             }
             None => practice::generate(o.seed.unwrap_or(1)),
         };
@@ -54,7 +55,7 @@ impl Rehearsal {
                 "The practice site stands on loopback addresses instead: names, outside and receiver are real, link, address and router can't be seen.".into(),
             ],
         };
-        let site = Site::start(ground, script).map_err(|why| (exit::INTERNAL, why))?;
+        let site = Site::start(ground, script).map_err(CommandError::Internal)?;
         notes.extend(
             site.unplayable.iter().map(|(step, why)| {
                 format!("Not played here: {} at {:.0} s ({why})", step.fault.kind().word(), step.at_s)
@@ -77,16 +78,16 @@ impl Rehearsal {
     }
 
     /// Plays the script from now on.
-    pub(super) fn play(self, clock: Clock) -> Result<UnderWay, Failure> {
-        let playing = self.site.play(clock).map_err(|why| (exit::INTERNAL, why))?;
+    pub(super) fn play(self, clock: Clock) -> Result<UnderWay, CommandError> {
+        let playing = self.site.play(clock).map_err(CommandError::Internal)?;
         Ok(UnderWay { site: self.site, playing })
     }
 }
 
 impl UnderWay {
     /// Sets what the script did beside what the survey saw: the table, and whether all was right.
-    pub(super) fn compare(self, seen: &Snapshot) -> Result<(String, bool), Failure> {
-        let truths = self.playing.finish().map_err(|why| (exit::INTERNAL, why))?;
+    pub(super) fn compare(self, seen: &Snapshot) -> Result<(String, bool), CommandError> {
+        let truths = self.playing.finish().map_err(CommandError::Internal)?;
         let comparison = practice::compare(&truths, &seen.troubles, Rules::default());
         let mut text = comparison.text();
         let mut all_right = comparison.all_right();

@@ -4,9 +4,9 @@
 //! Decides when a change is one: only what was found twice in a row, and never a plan that would blind what was seen
 //! before. A host that has just lost its network still has the plan it had.
 
-use super::check;
+use super::exit::CommandError;
 use super::host;
-use super::survey::Failure;
+use super::site_file;
 use crate::judge::requirement::RequirementSet;
 use crate::site::{self, Plan, Settled, SiteFile, cadence};
 use std::path::{Path, PathBuf};
@@ -37,23 +37,23 @@ pub(super) struct Resettler {
 
 impl Resettler {
     /// Reads the site file and settles the first plan.
-    pub(super) fn new(path: Option<&Path>) -> Result<(Self, Renewal), Failure> {
+    pub(super) fn new(path: Option<&Path>) -> Result<(Self, Renewal), CommandError> {
         let mut this = Self { path: path.map(Path::to_owned), file: SiteFile::default(), own_set: None, looks: None };
         let renewal = this.read()?;
         Ok((this, renewal))
     }
 
     /// Reads the site file again. What is wrong with it changes nothing.
-    pub(super) fn reload(&mut self) -> Result<Renewal, String> {
-        self.read().map_err(|(_, why)| why)
+    pub(super) fn reload(&mut self) -> Result<Renewal, CommandError> {
+        self.read()
     }
 
-    fn read(&mut self) -> Result<Renewal, Failure> {
+    fn read(&mut self) -> Result<Renewal, CommandError> {
         let (file, own_set) = match &self.path {
             None => (SiteFile::default(), None),
             Some(path) => {
-                let file = check::load(path)?;
-                let own_set = check::own_set(path, &file)?;
+                let file = site_file::load(path)?;
+                let own_set = site_file::own_set(path, &file)?;
                 (file, own_set)
             }
         };

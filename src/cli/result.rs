@@ -1,6 +1,6 @@
 //! Printing a result: words or JSON on standard output, the HTML report beside it.
 
-use super::Format;
+use super::options::Format;
 use crate::show::escape::terminal;
 use crate::show::{json, report};
 use crate::snapshot::Snapshot;

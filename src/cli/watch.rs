@@ -4,19 +4,20 @@
 //! its resolvers change, and reads the site file again when told to (SIGHUP). A file that is wrong then changes
 //! nothing. SIGTERM and SIGINT end it cleanly. A record that can't be written does not stop it.
 
-use super::about::{About, record_code};
+use super::about::About;
+use super::exit::{self, CommandError};
 use super::live::LiveView;
 use super::metrics;
+use super::options::{Format, WatchOptions};
 use super::page;
-use super::report::{know_drills, seal};
+use super::replay::{header, know_drills, seal};
 use super::resettle::{Renewal, Resettler};
 use super::ruling::{Mark, Rulings};
-use super::survey::{Failure, announce, io};
-use super::{Format, WatchOptions, exit};
+use super::running::{self, announce};
 use crate::agent::{Agent, Finished, Leave, Left, Turn};
 use crate::judge::drill::{CutShort, DrillEnd, Step};
 use crate::judge::{Detail, Entry, Judge, Question, Settings};
-use crate::record::{self, Fed, Last, RecordError, Writer};
+use crate::record::{self, Fed, Last, Writer};
 use crate::show::escape::terminal;
 use crate::site;
 use crate::snapshot::{AgentView, Snapshot, Trouble};
@@ -33,53 +34,29 @@ const LOOK_EVERY: u32 = 5;
 /// Renewals that may wait.
 const QUEUE: usize = 4;
 
-/// Runs a watch; returns the exit code.
-pub(super) fn run(o: &WatchOptions, out: &mut dyn Write, err: &mut dyn Write) -> i32 {
-    match watch(o, out) {
-        Ok(code) => code,
-        Err((code, why)) => {
-            for line in why.lines() {
-                let _ = writeln!(err, "{}", terminal(line));
-            }
-            code
-        }
-    }
-}
-
-fn watch(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, Failure> {
+/// Runs a watch.
+pub(super) fn run(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, CommandError> {
     memory::one_heap();
     let (mut resettler, renewal) = Resettler::new(o.file.as_deref())?;
-    let mut about = described(renewal);
+    let mut about = About::new(renewal.settled, renewal.own_set, None);
     // What would be refused is refused before anything is said.
     let door = metrics::door(o)?;
     let token = page::token(o)?;
-    announce(&about, out).map_err(io)?;
+    announce(&about, out)?;
     if o.announce_only {
         return Ok(exit::IP_ALONE);
     }
-    let Some(path) = &o.record else { return Err((exit::USAGE, "--record: name the record".into())) };
-    let settings = about.settings().map_err(|why| (exit::BAD_SITE_FILE, why))?;
+    let Some(path) = &o.record else { return Err(CommandError::Usage("--record: name the record".into())) };
+    let settings = about.settings().map_err(CommandError::BadSiteFile)?;
     let mut keeper = Keeper::from_environment();
     let (writer, judge, clock, last_stop) = open(path, &about, settings, &mut keeper, out)?;
     let (served, said) = metrics::open(o, door, clock)?;
-    writeln!(out, "{said}").map_err(io)?;
+    writeln!(out, "{said}")?;
     let (pages, said) = page::open(o, token.as_deref(), path, clock)?;
-    writeln!(out, "{said}").map_err(io)?;
-    out.flush().map_err(io)?;
-    let runtime = tokio::runtime::Builder::new_current_thread()
-        .enable_all()
-        .build()
-        .map_err(|e| (exit::INTERNAL, format!("the runtime did not start: {e}")))?;
-    let mut agent = Agent {
-        plan: Arc::new(about.plan.clone()),
-        clock,
-        wall: clock::wall_time,
-        judge,
-        writer: Some(writer),
-        length: None,
-        goes_on: false,
-        marks: None,
-    };
+    writeln!(out, "{said}")?;
+    out.flush()?;
+    let runtime = running::runtime()?;
+    let mut agent = running::agent(&about, clock, judge, Some(writer));
     memory::give_back();
     let mut rulings = Rulings::new();
     keeper.ready();
@@ -135,32 +112,12 @@ fn watch(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, Failure> {
             Left::Renewed { judge, writer } => (judge, writer),
         };
         let judge = renew(&mut resettler, chosen, &mut about, *judge, (writer.as_ref(), path), &mut keeper, out);
-        agent = Agent {
-            plan: Arc::new(about.plan.clone()),
-            clock,
-            wall: clock::wall_time,
-            judge,
-            writer,
-            length: None,
-            goes_on: true,
-            marks: None,
-        };
+        agent = Agent { goes_on: true, ..running::agent(&about, clock, judge, writer) };
     };
     keeper.stopping();
     // Probes still waiting for an answer have nobody to tell; they need not be waited for.
     runtime.shutdown_background();
     over(&finished, path, out)
-}
-
-/// What a record says of itself under a plan.
-fn described(renewal: Renewal) -> About {
-    About {
-        version: env!("CARGO_PKG_VERSION").into(),
-        plan: renewal.settled.plan,
-        planned: None,
-        notes: renewal.settled.notes,
-        own_set: renewal.own_set,
-    }
 }
 
 /// Opens the record and feeds a judge from it. Gives the writer, the judge, the clock on the record's axis, and how the
@@ -171,10 +128,9 @@ fn open(
     settings: Settings,
     keeper: &mut Keeper,
     out: &mut dyn Write,
-) -> Result<(Writer, Judge, Clock, Option<String>), Failure> {
-    let failed = |e: RecordError| (record_code(&e), e.to_string());
+) -> Result<(Writer, Judge, Clock, Option<String>), CommandError> {
     let name = terminal(&path.display().to_string());
-    let text = serde_json::to_string(about).map_err(|e| (exit::INTERNAL, e.to_string()))?;
+    let text = about.text()?;
     let seal = seal();
     // Before it is held, so that another site's is not touched.
     if let Ok(record) = record::read(path) {
@@ -186,26 +142,25 @@ fn open(
                 same_site(text, about, path)?;
             }
             if let Some(words) = held.mended() {
-                writeln!(out, "{}", terminal(words)).map_err(io)?;
+                writeln!(out, "{}", terminal(words))?;
             }
-            let Fed { judge, passed_over, .. } =
-                held.judge(settings, seal.as_ref(), || keeper.starting()).map_err(failed)?;
+            let Fed { judge, passed_over, .. } = held.judge(settings, seal.as_ref(), || keeper.starting())?;
             if passed_over > 0 {
-                writeln!(out, "{passed_over} entries of the record can't be read and were passed over.").map_err(io)?;
+                writeln!(out, "{passed_over} entries of the record can't be read and were passed over.")?;
             }
-            (Writer::resume(held, &text).map_err(failed)?.sealing(seal, passed_over), judge)
+            (Writer::resume(held, &text)?.sealing(seal, passed_over), judge)
         }
         Err(e) if e.may_pass() => {
             // What can be read of it is still what happened.
             let judge = match record::read(path) {
-                Ok(record) => record.judge(settings, seal.as_ref(), || keeper.starting()).map_err(failed)?.judge,
+                Ok(record) => record.judge(settings, seal.as_ref(), || keeper.starting())?.judge,
                 Err(_) => Judge::new(settings),
             };
             let why = terminal(&e.to_string());
-            writeln!(out, "The record can't be written now ({why}); what is seen waits in memory.").map_err(io)?;
-            (Writer::waiting(path, &text, &e).map_err(failed)?, judge)
+            writeln!(out, "The record can't be written now ({why}); what is seen waits in memory.")?;
+            (Writer::waiting(path, &text, &e)?, judge)
         }
-        Err(e) => return Err(failed(e)),
+        Err(e) => return Err(e.into()),
     };
     let last = Last::of(&judge);
     close_drill(&mut judge, &mut writer, out)?;
@@ -216,43 +171,38 @@ fn open(
     match (stop, last.alive()) {
         (Some(stop), Some(alive)) => {
             let ago = at - alive;
-            writeln!(out, "Going on with {name}. The agent before: {}, {ago} ago.", stop.words()).map_err(io)?;
+            writeln!(out, "Going on with {name}. The agent before: {}, {ago} ago.", stop.words())?;
         }
-        _ => writeln!(out, "A new record: {name}").map_err(io)?,
+        _ => writeln!(out, "A new record: {name}")?,
     }
-    out.flush().map_err(io)?;
+    out.flush()?;
     Ok((writer, judge, Clock::starting_at(at), stop.map(|s| s.words().to_owned())))
 }
 
 /// A drill that was cut off and not gone on with is over: left open, all that is watched from now on would be left out.
-fn close_drill(judge: &mut Judge, writer: &mut Writer, out: &mut dyn Write) -> Result<(), Failure> {
+fn close_drill(judge: &mut Judge, writer: &mut Writer, out: &mut dyn Write) -> Result<(), CommandError> {
     let Some(drill) = judge.drills().open().map(|d| d.drill.word()) else { return Ok(()) };
     let why = CutShort::AgentCutOff;
     let mark = Entry::Drill { at: judge.now(), step: Step::Ended(DrillEnd::CutShort(why)) };
     judge.take(&mark);
     writer.keep(mark);
-    writeln!(out, "The {drill} drill in the record is over: {}.", why.words()).map_err(io)
+    writeln!(out, "The {drill} drill in the record is over: {}.", why.words())?;
+    Ok(())
 }
 
 /// One record a site: another site's observations would be judged as this one's.
-fn same_site(text: &str, about: &About, path: &Path) -> Result<(), Failure> {
+fn same_site(text: &str, about: &About, path: &Path) -> Result<(), CommandError> {
     let name = path.display();
-    let before = About::read(text)
-        .map_err(|e| (exit::BAD_RECORD, format!("{name}: what it says of itself makes no sense: {e}")))?;
-    if before.plan.practice {
-        return Err((
-            exit::USAGE,
-            format!("{name} is a record of the practice site; name another one. Nothing was touched"),
-        ));
-    }
-    if before.plan.site != about.plan.site {
-        let (theirs, ours) = (&before.plan.site, &about.plan.site);
-        return Err((
-            exit::USAGE,
-            format!("{name} is the record of the site {theirs}, not of {ours}; name another one. Nothing was touched"),
-        ));
-    }
-    Ok(())
+    let before = header(path, text)?;
+    let (theirs, ours) = (&before.plan.site, &about.plan.site);
+    let what = if before.plan.practice {
+        "a record of the practice site".to_owned()
+    } else if theirs != ours {
+        format!("the record of the site {theirs}, not of {ours}")
+    } else {
+        return Ok(());
+    };
+    Err(CommandError::Usage(format!("{name} is {what}; name another one. Nothing was touched")))
 }
 
 /// Takes a new plan over. Gives the judge to go on with: anew, fed from the record, where the plan changes what is
@@ -275,13 +225,13 @@ fn renew(
         }
         Err(why) => {
             say(out, "The site file can't be used as it is now; the one before stays in force:");
-            for line in why.lines() {
+            for line in why.to_string().lines() {
                 say(out, &terminal(line));
             }
             return judge;
         }
     };
-    let new = described(renewal);
+    let new = About::new(renewal.settled, renewal.own_set, None);
     let settings = match new.settings() {
         Ok(settings) => settings,
         Err(why) => {
@@ -290,7 +240,7 @@ fn renew(
         }
     };
     let changed = new.judged_by() != about.judged_by();
-    let Ok(text) = serde_json::to_string(&new) else { return judge };
+    let Ok(text) = new.text() else { return judge };
     let fed = if changed { judge_anew(writer, path, settings, &new, keeper) } else { Some(judge.clone()) };
     let Some(fed) = fed else {
         say(
@@ -380,11 +330,11 @@ fn fares(seen: &Snapshot, rulings: &Rulings) -> String {
     format!("{path}; {verdict}{waits}")
 }
 
-fn over(finished: &Finished, path: &Path, out: &mut dyn Write) -> Result<i32, Failure> {
+fn over(finished: &Finished, path: &Path, out: &mut dyn Write) -> Result<i32, CommandError> {
     let name = terminal(&path.display().to_string());
     match &finished.record_trouble {
-        None => writeln!(out, "Stopped. To judge the record: pathproof report {name}").map_err(io)?,
-        Some(why) => writeln!(out, "Stopped. The record {name} is not whole: {}", terminal(why)).map_err(io)?,
+        None => writeln!(out, "Stopped. To judge the record: pathproof report {name}")?,
+        Some(why) => writeln!(out, "Stopped. The record {name} is not whole: {}", terminal(why))?,
     }
     Ok(if finished.record_trouble.is_some() { exit::IO } else { exit::IP_ALONE })
 }

@@ -3,8 +3,7 @@
 //! Follow the marks of the drill: mains taken away lets the router live for a while and then die; a restart takes it away
 //! for some seconds; a pulled lead is the host's own. What was measured is then set beside what was done.
 
-use super::super::exit;
-use super::super::survey::Failure;
+use super::super::exit::CommandError;
 use crate::agent::Mark;
 use crate::judge::drill::{Act, Drill, DrillResult, Lasted, Step};
 use crate::judge::{Micros, Moment};
@@ -46,7 +45,7 @@ pub(super) struct Truth {
 
 impl Stand {
     /// Builds the site, in namespaces where they are allowed.
-    pub(super) fn prepare(drill: Drill) -> Result<Self, Failure> {
+    pub(super) fn prepare(drill: Drill) -> Result<Self, CommandError> {
         let ground = practice::prepare();
         let apart = matches!(ground, Ground::Namespaces(_));
         let mut notes = vec![if apart {
@@ -63,7 +62,7 @@ impl Stand {
             ));
         }
         let script = Script { seed: 1, length_s: 0.0, steps: Vec::new() };
-        let site = Site::start(ground, script).map_err(|why| (exit::INTERNAL, why))?;
+        let site = Site::start(ground, script).map_err(CommandError::Internal)?;
         let fault = match (apart, drill) {
             (false, _) => Fault::AccessCut,
             (true, Drill::CablePull) => Fault::LinkFlap,

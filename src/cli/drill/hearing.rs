@@ -65,9 +65,9 @@ impl Hearing {
     pub(super) fn stop(&self) -> impl Future<Output = ()> + use<> {
         let (clock, more) = (self.clock, self.more.clone());
         async move {
-            super::survey::stop_signal().await;
+            super::running::stop_signal().await;
             let _ = more.send((clock.now(), Heard::Signal));
-            super::survey::stop_signal().await;
+            super::running::stop_signal().await;
         }
     }
 }
