@@ -19,6 +19,7 @@
 //! | [`judge`] | observations to outages, causes, bounds, verdict (pure) |
 //! | [`worksheet`] | power and wiring worked out: what a week cannot show (pure) |
 //! | [`record`] | observations kept in one `SQLite` file |
+//! | [`words`] | every word a reader sees: a row a cause, a name a lane, sentences |
 //! | [`snapshot`] | the one read model; everything shown comes from it |
 //! | [`show`] | snapshot to terminal, HTML, JSON (pure renderers) |
 //! | [`metrics`] | snapshot to numbers for scrapers, and the socket that serves them |
@@ -40,4 +41,5 @@ pub mod snapshot;
 pub mod sys;
 pub mod web;
 pub mod wire;
+pub mod words;
 pub mod worksheet;

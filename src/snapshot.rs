@@ -5,14 +5,12 @@
 
 mod asked;
 mod build;
-mod causes;
 mod drills;
 mod figures;
 mod known;
 mod odds;
 mod reasons;
 mod sharpness;
-mod signs;
 mod whole;
 mod words;
 

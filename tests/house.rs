@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 /// Room -> rooms of the crate it may name. `agent` and `cli` may name all.
-const MAY_USE: [(&str, &[&str]); 12] = [
+const MAY_USE: [(&str, &[&str]); 13] = [
     ("judge", &[]),
     ("wire", &["judge"]),
     ("worksheet", &["judge", "wire"]),
@@ -13,8 +13,9 @@ const MAY_USE: [(&str, &[&str]); 12] = [
     ("site", &["judge", "probe", "show", "sys", "worksheet"]),
     ("probe", &["judge", "site", "sys", "wire"]),
     ("record", &["judge"]),
-    ("snapshot", &["judge"]),
-    ("show", &["judge", "snapshot", "worksheet"]),
+    ("words", &["judge"]),
+    ("snapshot", &["judge", "words"]),
+    ("show", &["judge", "snapshot", "words", "worksheet"]),
     ("metrics", &["judge", "snapshot", "sys", "wire"]),
     ("web", &["judge", "record", "show", "snapshot", "sys", "wire"]),
     ("practice", &["judge", "site", "snapshot", "sys", "wire", "show"]),

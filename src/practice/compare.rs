@@ -76,7 +76,7 @@ pub struct Row {
 impl Row {
     /// Whether the cause was named right.
     pub fn named_right(&self) -> bool {
-        self.named.as_deref() == Some(self.truth.fault.cause())
+        self.named.as_deref() == Some(self.truth.fault.cause().word())
     }
 }
 
@@ -157,7 +157,7 @@ fn row<'a>(truth: Truth, near: impl Iterator<Item = &'a Trouble>, rules: Rules) 
     let (from, to) = (truth.from.secs(), truth.to.secs());
     let mut near: Vec<_> = near.collect();
     let overlap = |s: &Trouble| s.end_s.map_or(f64::INFINITY, |e| e[1]).min(to) - s.start_s[1].max(from);
-    let fits = |s: &Trouble| s.cause == truth.fault.cause();
+    let fits = |s: &Trouble| s.cause == truth.fault.cause().word();
     // The right cause first, then the one that covers most of it.
     near.sort_by(|a, b| fits(b).cmp(&fits(a)).then(overlap(b).total_cmp(&overlap(a))));
     let Some((best, others)) = near.split_first() else {
@@ -206,7 +206,7 @@ impl Comparison {
             let said = match &r.named {
                 None => "missed".to_owned(),
                 Some(cause) if r.named_right() => format!("seen as {cause}, {}", self.edges(r)),
-                Some(cause) => format!("seen as {cause}, but it was {}", r.truth.fault.cause()),
+                Some(cause) => format!("seen as {cause}, but it was {}", r.truth.fault.cause().word()),
             };
             let _ = writeln!(out, "{}{said}", if r.right { "" } else { "WRONG: " });
             for (number, cause) in &r.beside {
@@ -315,7 +315,7 @@ mod tests {
             (F::ReceiverRefusing, None),
         ] {
             for lane in inside_out {
-                let own = trouble(1, fault.cause(), 10.0, Some(20.0));
+                let own = trouble(1, fault.cause().word(), 10.0, Some(20.0));
                 let other = Trouble { lane, ..trouble(2, "something-else", 12.0, Some(18.0)) };
                 let c = compare(&[truth(fault, 10, 20)], &[own, other], Rules::default());
                 let own_lane = matches!(fault, F::AccessCut | F::LossBurst) && lane == Lane::Outside;
@@ -330,7 +330,7 @@ mod tests {
     #[test]
     fn random_losses_may_silence_one_far_end_but_a_cut_line_silences_all() {
         for (fault, right) in [(FaultKind::LossBurst, true), (FaultKind::AccessCut, false)] {
-            let own = trouble(1, fault.cause(), 10.0, Some(20.0));
+            let own = trouble(1, fault.cause().word(), 10.0, Some(20.0));
             let one = Trouble { lane: Lane::Outside, ..trouble(2, "target-missing", 12.0, Some(18.0)) };
             assert_eq!(compare(&[truth(fault, 10, 20)], &[own, one], Rules::default()).all_right(), right, "{fault}");
         }

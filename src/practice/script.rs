@@ -4,6 +4,7 @@
 //! play it. Pure: the seed is the only source of chance, and the generator is one whose numbers are fixed for good
 //! (xoshiro256++), so that a seed means the same script on every build.
 
+use crate::judge::Cause;
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -131,21 +132,21 @@ impl FaultKind {
     }
 
     /// The cause the judge should name for it.
-    pub const fn cause(self) -> &'static str {
+    pub const fn cause(self) -> Cause {
         match self {
-            Self::LinkFlap => "own-link",
-            Self::RouterRestart => "router-restart",
-            Self::AccessCut => "access-line",
-            Self::ResolverFailure => "name-service",
-            Self::SecondAddressServer => "second-address-server",
-            Self::ReceiverRefusing => "receiver-refusing",
-            Self::LossBurst => "loss-burst",
-            Self::AddressRemoved => "address-lost",
-            Self::RouteRemoved => "route-lost",
-            Self::LineCongested => "congestion",
-            Self::ReferencesFiltered => "references-filtered",
-            Self::ReceiverSilent => "receiver-silent",
-            Self::NamesRewritten => "names-rewritten",
+            Self::LinkFlap => Cause::OwnLink,
+            Self::RouterRestart => Cause::RouterRestart,
+            Self::AccessCut => Cause::AccessLine,
+            Self::ResolverFailure => Cause::NameService,
+            Self::SecondAddressServer => Cause::SecondAddressServer,
+            Self::ReceiverRefusing => Cause::ReceiverRefusing,
+            Self::LossBurst => Cause::LossBurst,
+            Self::AddressRemoved => Cause::AddressLost,
+            Self::RouteRemoved => Cause::RouteLost,
+            Self::LineCongested => Cause::Congestion,
+            Self::ReferencesFiltered => Cause::ReferencesFiltered,
+            Self::ReceiverSilent => Cause::ReceiverSilent,
+            Self::NamesRewritten => Cause::NamesRewritten,
         }
     }
 

@@ -3,8 +3,9 @@
 //! Decides wording and rounding only. Rounding never turns "nearly all" into "all" or "hardly any" into "none".
 
 use super::escape;
-use crate::judge::{Lane, Micros, WallTime};
+use crate::judge::{Actor, Lane, Micros, WallTime};
 use crate::snapshot::{LaneState, Snapshot, Standing, Trouble, VerdictKind, odds};
+use crate::words::{lanes, people};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -176,15 +177,7 @@ impl<'a> Clock<'a> {
 
 /// A lane as people call it.
 pub const fn lane(lane: Lane) -> &'static str {
-    match lane {
-        Lane::Power => "Power",
-        Lane::Link => "Network lead",
-        Lane::Address => "Address",
-        Lane::Router => "Router",
-        Lane::Names => "Name lookup",
-        Lane::Outside => "Internet",
-        Lane::Receiver => "Receiver",
-    }
+    lanes::row(lane).trade
 }
 
 /// A lane's state in a word or two that fits the lane; the words differ without any colour.
@@ -216,14 +209,10 @@ pub const fn standing(standing: Standing) -> &'static str {
 
 /// Who acts, as the subject of a sentence; unknown words are shown as they are, escaped.
 pub fn who(word: &str) -> String {
-    match word {
-        "customer" => "The customer".to_owned(),
-        "installer" => "The installer".to_owned(),
-        "provider" => "The internet provider".to_owned(),
-        "station" => "The monitoring station".to_owned(),
-        "nobody" => "Nobody needs to act".to_owned(),
-        "" => "Not known".to_owned(),
-        other => safe(other),
+    match Actor::ALL.into_iter().find(|a| a.word() == word) {
+        Some(actor) => people::who(actor).to_owned(),
+        None if word.is_empty() => "Not known".to_owned(),
+        None => safe(word),
     }
 }
 

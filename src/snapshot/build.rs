@@ -1,13 +1,11 @@
 //! From the judge to the snapshot: views and words, no judgement of its own.
 
 use super::asked::requirement;
-use super::causes;
 use super::drills;
 use super::figures;
 use super::known::facts;
 use super::reasons;
 use super::sharpness;
-use super::signs;
 use super::words;
 use super::{Blind, CourseView, FORMAT, LaneView, Mend, Snapshot, Stretch, TargetView, Trouble, Verdict, Watch};
 use crate::judge::cause::LaneRecord;
@@ -15,6 +13,7 @@ use crate::judge::timeline::Timeline;
 use crate::judge::{
     self, Detail, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, NotAsked, Outcome, Question,
 };
+use crate::words::{causes, lanes, signs};
 
 use std::collections::BTreeSet;
 
@@ -109,10 +108,10 @@ fn mend(j: &Judgement, judge: &Judge, live: bool) -> Vec<Mend> {
         if out.iter().any(|(c, _)| *c == t.cause) || (!t.cause.mendable() && t.path_down.is_none()) {
             continue;
         }
-        let said = causes::words(t.cause);
+        let said = causes::row(t.cause);
         let mend = Mend {
-            what: causes::sentence(t, now),
-            who: words::actor(t.cause.actor()).into(),
+            what: causes::household(t, now),
+            who: t.cause.actor().word().into(),
             step: said.step.into(),
             proof: said.proof.into(),
         };
@@ -145,7 +144,7 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         clues.into_iter().map(|c| signs::sign(*c).to_owned()).collect()
     };
     let mut evidence_for = clues(Some(true));
-    evidence_for.extend(words::failures(&t.root));
+    evidence_for.extend(lanes::failures(&t.root));
     if t.root.from_first_look {
         evidence_for.retain(|e| e != signs::FIRST_LOOK);
         evidence_for.push("it was already so at the first look; when it began is not known".into());
@@ -154,7 +153,7 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         number,
         lane: t.root.lane,
         cause: t.cause.word().into(),
-        sentence: causes::sentence(t, now),
+        sentence: causes::household(t, now),
         start_s: edge(t.root.start),
         end_s: t.root.end.map(edge),
         outage: t.path_down.is_some(),
@@ -166,10 +165,10 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         evidence_against: clues(Some(false)),
         not_excluded: t.alternatives.iter().map(|(c, _)| c.word().to_owned()).collect(),
         alternatives: t.alternatives.iter().map(|(c, odds)| (c.word().to_owned(), *odds)).collect(),
-        technician: causes::technician(t, now),
-        step: causes::words(t.cause).step.into(),
-        proof: causes::words(t.cause).proof.into(),
-        who: words::actor(t.cause.actor()).into(),
+        technician: causes::trade(t, now),
+        step: causes::row(t.cause).step.into(),
+        proof: causes::row(t.cause).proof.into(),
+        who: t.cause.actor().word().into(),
         station_would_know: t
             .path_down
             .zip(judge.settings().supervision)

@@ -7,6 +7,7 @@ use crate::judge::delivering::{self, Delivery};
 use crate::judge::outlook::{self, Hours, Outlook};
 use crate::judge::supervision::{self, COMMON};
 use crate::judge::{Edge, Judge, Judgement, Lane, Micros, Moment, flaps};
+use crate::words::lanes;
 
 /// A delivery figure over the time `watched`, in one sentence.
 pub(super) fn delivery_words(d: &Delivery, watched: Micros) -> String {
@@ -269,11 +270,7 @@ pub(super) fn flap_views(j: &Judgement) -> Vec<FlapView> {
 }
 
 fn flap_words(f: &flaps::Flaps) -> String {
-    let who = match f.lane {
-        Lane::Link => "The network lead",
-        lane => return format!("{} {}.", words::capital(words::lane_words(lane)), went(f)),
-    };
-    format!("{who} {}.", went(f))
+    format!("{} {}.", words::capital(lanes::row(f.lane).text), went(f))
 }
 
 fn went(f: &flaps::Flaps) -> String {

@@ -2,9 +2,10 @@
 //! Words only; no judgement of its own.
 
 use super::asked::{asks, measured};
-use super::{Verdict, causes, drills, odds, words};
+use super::{Verdict, drills, odds, words};
 use crate::judge::turning::{self, Turning};
 use crate::judge::{Judge, Judgement, Lane, Micros, Standing, Trouble, VerdictKind};
+use crate::words::causes;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The verdict with everything but the cost of being wrong.
@@ -167,7 +168,7 @@ fn by_cause(j: &Judgement, counts: impl Fn(&Trouble) -> bool) -> Vec<String> {
     let mut causes: Vec<_> = causes.into_values().collect();
     causes.sort_by(|a, b| b.1.total_cmp(&a.1));
     let told = |(n, _, worst): (usize, f64, &Trouble)| {
-        let sentence = causes::sentence(worst, now);
+        let sentence = causes::household(worst, now);
         match n {
             1 => sentence,
             2 => format!("{} (the worse of 2 like it).", sentence.trim_end_matches('.')),

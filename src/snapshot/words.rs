@@ -1,46 +1,6 @@
-//! Words that several views share: lanes, actors, failures, counts, lengths. Sentences about causes are in `causes`.
+//! Words that several views share: counts, lengths, what opens a question.
 
-use crate::judge::{Actor, Lane, Micros, Question, Span};
-
-/// Who acts, as a word.
-pub(super) fn actor(a: Actor) -> &'static str {
-    match a {
-        Actor::Customer => "customer",
-        Actor::Installer => "installer",
-        Actor::Provider => "provider",
-        Actor::Station => "station",
-        Actor::Nobody => "nobody",
-    }
-}
-
-/// The lane in plain words.
-pub(super) const fn lane_words(lane: Lane) -> &'static str {
-    match lane {
-        Lane::Power => "mains and this device's own life",
-        Lane::Link => "the network lead",
-        Lane::Address => "the address",
-        Lane::Router => "the router",
-        Lane::Names => "name lookups",
-        Lane::Outside => "the reference points outside",
-        Lane::Receiver => "the station's receiver",
-    }
-}
-
-/// What failed inside a span, in words, with counts.
-pub(super) fn failures(span: &Span) -> Option<String> {
-    if span.failures.is_empty() {
-        return None;
-    }
-    let list: Vec<String> = span
-        .failures
-        .iter()
-        .map(|(o, n)| {
-            let word = if *o == crate::judge::Outcome::Answered { "answered with an error" } else { o.words() };
-            format!("{n} × {word}")
-        })
-        .collect();
-    Some(format!("{}: {}; {} answered in between", lane_words(span.lane), list.join(", "), span.answers))
-}
+use crate::judge::{Micros, Question};
 
 /// What would open a question that was not permitted.
 pub(super) const fn opens(q: Question) -> &'static str {

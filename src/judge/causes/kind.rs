@@ -1,7 +1,7 @@
 //! The causes: one row each, with its stable word, who acts, and whether somebody at the site or the station can mend
 //! it so that it should be mended before the line is judged.
 //!
-//! A cause is added by a row here, its weights in `weights`, its words in the snapshot's table, and a test.
+//! A cause is added by a row here, its weights in `weights`, its words in the room `words`, and a test.
 
 use Actor::{Customer, Installer, Nobody, Provider, Station};
 
@@ -20,6 +20,22 @@ pub enum Actor {
     Nobody,
 }
 
+impl Actor {
+    /// Everybody.
+    pub const ALL: [Self; 5] = [Self::Customer, Self::Installer, Self::Provider, Self::Station, Self::Nobody];
+
+    /// The stable word for JSON and metrics.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Customer => "customer",
+            Self::Installer => "installer",
+            Self::Provider => "provider",
+            Self::Station => "station",
+            Self::Nobody => "nobody",
+        }
+    }
+}
+
 macro_rules! causes {
     ($($(#[$doc:meta])* $name:ident $word:literal $actor:ident $mendable:literal)*) => {
         /// Why a trouble happened. Each has a stable word.
@@ -33,6 +49,11 @@ macro_rules! causes {
             /// The stable word for JSON, metrics and comparison.
             pub const fn word(self) -> &'static str {
                 match self { $(Self::$name => $word,)* }
+            }
+
+            /// The cause of a stable word.
+            pub fn from_word(word: &str) -> Option<Self> {
+                Self::ALL.iter().copied().find(|c| c.word() == word)
             }
 
             /// Who acts.

@@ -4,7 +4,7 @@
 //! Decides order, wording and what is left out. A quiet week stays a short page; what repeats is told once, with how
 //! often.
 
-use super::speech::{lane, moment, roughly, so_far};
+use super::speech::{moment, roughly, so_far};
 use super::standing::{Now, PlainLine, path_lane, plain_line};
 use super::{Look, list};
 use crate::judge::Lane;
@@ -13,6 +13,7 @@ use crate::show::escape::shell_word;
 use crate::show::telling::{rests_on, sentence};
 use crate::show::words::{self, percent, safe};
 use crate::snapshot::{LaneState, LaneView, Snapshot, Trouble, VerdictKind};
+use crate::words::lanes;
 use maud::{Markup, html};
 
 const WEEK_S: f64 = 7.0 * 86_400.0;
@@ -210,7 +211,7 @@ fn way(look: &Look<'_>, line: &PlainLine<'_>) -> Markup {
             @for (i, v) in s.lanes.iter().enumerate() {
                 li class=(state_class(v.state)) {
                     (stroke(v.state, i == 0, i + 1 == s.lanes.len()))
-                    span class="name" { (lane(v.lane)) }
+                    span class="name" { (lanes::row(v.lane).household) }
                     " "
                     span class="state" {
                         (state_words(v, look.now_s))
@@ -351,7 +352,7 @@ fn summed(kinds: &[Kind<'_>], whole: bool) -> String {
 const fn side(lane: Lane) -> &'static str {
     match lane {
         Lane::Power => "It began with the power.",
-        Lane::Link => "It began inside the home, at the lead.",
+        Lane::Link => "It began inside the home, at the network lead.",
         Lane::Address => "It began inside the home.",
         Lane::Router => "It began inside the home, at the router.",
         Lane::Names => "It began where names are looked up.",
@@ -467,7 +468,7 @@ fn seen(look: &Look<'_>) -> Markup {
 /// Lanes that were never looked at.
 fn unseen_lanes(s: &Snapshot) -> Vec<String> {
     let never = |v: &&LaneView| v.stretches.iter().all(|x| x.state == LaneState::Blind);
-    s.lanes.iter().filter(never).map(|v| lower_first(lane(v.lane))).collect()
+    s.lanes.iter().filter(never).map(|v| lower_first(lanes::row(v.lane).household)).collect()
 }
 
 fn lower_first(text: &str) -> String {

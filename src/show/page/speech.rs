@@ -2,7 +2,6 @@
 //!
 //! Coarse on purpose: a page that is drawn again each second should read the same for as long as the news is the same.
 
-use crate::judge::Lane;
 use crate::show::words::zoned;
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
@@ -44,19 +43,6 @@ pub(super) fn moment(s: &Snapshot, zone: &TimeZone, now_s: f64, at_s: f64) -> St
         format!("{} at {time}", at.strftime("%A %-d %B"))
     } else {
         format!("{} at {time}", at.strftime("%A %-d %B %Y"))
-    }
-}
-
-/// A lane as it is called at home.
-pub(super) const fn lane(lane: Lane) -> &'static str {
-    match lane {
-        Lane::Power => "Power at the network gear",
-        Lane::Link => "Lead to the router",
-        Lane::Address => "Place on the home network",
-        Lane::Router => "Router",
-        Lane::Names => "Looking up names",
-        Lane::Outside => "The internet",
-        Lane::Receiver => "The alarm station’s receiver",
     }
 }
 

@@ -6,10 +6,11 @@
 
 use super::{Bout, Given, Kind, Paper, Window};
 use crate::show::escape::shell_word;
-use crate::show::say::causes::{Side, plain};
+use crate::show::say::causes::plain;
 use crate::show::say::{self, letter as say_letter};
 use crate::show::words::{days, safe, zoned};
 use crate::snapshot::{Snapshot, Standing, VerdictKind};
+use crate::words::Side;
 
 /// The window of events, seconds.
 const WEEK_S: f64 = 7.0 * 86_400.0;
@@ -85,7 +86,7 @@ fn more(needs_s: f64) -> String {
 /// What is to be mended, for the homeowner: by its cause where a trouble tells it, else as the snapshot says it.
 fn wrong(s: &Snapshot, what: &str) -> String {
     match s.troubles.iter().find(|t| t.sentence == what).map(|t| plain(&t.cause)) {
-        Some((side, words)) if side != Side::Unknown => words.to_owned(),
+        Some((Some(_), words)) => words.to_owned(),
         _ => safe(what).trim_end_matches('.').to_owned(),
     }
 }
@@ -137,8 +138,8 @@ fn happened(p: &mut Paper, window: &Window, given: &Given) {
 }
 
 /// How often each side, the most frequent first.
-fn sides(window: &Window) -> Vec<(Side, usize)> {
-    let mut out: Vec<(Side, usize)> = Vec::new();
+fn sides(window: &Window) -> Vec<(Option<Side>, usize)> {
+    let mut out: Vec<(Option<Side>, usize)> = Vec::new();
     for b in &window.bouts {
         let side = plain(&b.trouble.cause).0;
         match out.iter_mut().find(|(s, _)| *s == side) {

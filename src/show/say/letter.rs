@@ -1,8 +1,9 @@
 //! What the week's letter says. Short sentences, no term of the trade, no share without of what and how long.
 
-use super::causes::{Side, side};
 use super::{and, count, length, times};
 use crate::snapshot::{VerdictKind, odds};
+use crate::words::Side;
+use crate::words::causes::side;
 
 /// Over the title.
 pub const KICKER: &str = "Your alarm and your internet";
@@ -103,9 +104,9 @@ pub fn outages(n: usize, down_s: f64, longest_s: f64, when: &str, seen_s: f64) -
 }
 
 /// One outage as a line.
-pub fn outage(when: &str, took_s: f64, over: bool, (where_, what): (Side, &str)) -> String {
+pub fn outage(when: &str, took_s: f64, over: bool, (where_, what): (Option<Side>, &str)) -> String {
     let took = if over { format!("for {}", length(took_s)) } else { format!("{} so far, not over", length(took_s)) };
-    let of = if where_ == Side::Unknown { String::new() } else { format!(" ({})", side(where_)) };
+    let of = where_.map_or_else(String::new, |s| format!(" ({})", side(s)));
     format!("{when}, {took}: {what}{of}.")
 }
 
@@ -286,7 +287,8 @@ pub fn clock(zone: &str, synced: Option<bool>) -> String {
 }
 
 /// The sides on which the outages lay, and what that leaves open.
-pub fn sides(all: &[(Side, usize)]) -> String {
-    let told: Vec<String> = all.iter().map(|(s, n)| format!("{} {}", side(*s), times(*n))).collect();
+pub fn sides(all: &[(Option<Side>, usize)]) -> String {
+    let told: Vec<String> =
+        all.iter().map(|(s, n)| format!("{} {}", s.map_or("can't be told", side), times(*n))).collect();
     format!("Where it lay: {}.", and(&told))
 }

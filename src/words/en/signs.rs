@@ -3,10 +3,10 @@
 use crate::judge::{Clue, Sign};
 
 /// The words for a trouble that was there at the first look.
-pub(super) const FIRST_LOOK: &str = "it was already so at the first look";
+pub const FIRST_LOOK: &str = "it was already so at the first look";
 
 /// A sign in words, as it was found.
-pub(super) fn sign(c: Clue) -> &'static str {
+pub fn sign(c: Clue) -> &'static str {
     let (yes, no) = both(c.sign);
     if c.holds { yes } else { no }
 }

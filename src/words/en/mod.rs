@@ -1,0 +1,6 @@
+//! English.
+
+pub mod causes;
+pub mod lanes;
+pub mod people;
+pub mod signs;
