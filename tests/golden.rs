@@ -4,7 +4,7 @@
 
 mod snapshots;
 
-use pathproof::show::{chart, escape, json, report, terminal, words};
+use pathproof::show::{escape, json, report, terminal, words};
 use pathproof::snapshot::Snapshot;
 use snapshots::{HOSTILE, all, zone};
 use std::path::Path;
@@ -40,7 +40,6 @@ fn every_renderer_matches_its_golden_file() {
             [(80, 24), (40, 24)].map(|(w, h)| format!("--- {w}x{h}\n{}\n", screen(&s, w, h).join("\n"))).concat();
         compare(&format!("{name}.live.txt"), &live);
         compare(&format!("{name}.verdict.txt"), &terminal::verdict(&s, &zone(), 80));
-        compare(&format!("{name}.svg"), &chart::document(&s, &zone(), 960));
         compare(&format!("{name}.html"), &report::to_html(&s, &zone()));
         compare(&format!("{name}.json"), &json::to_json(&s));
         let lines = terminal::plain_change(&Snapshot::default(), &s, &zone());
@@ -125,12 +124,11 @@ fn hostile_strings_steer_nothing_in_any_format() {
         ("verdict", terminal::verdict(&s, &zone(), 80)),
         ("json", json::to_json(&s)),
         ("html", report::to_html(&s, &zone())),
-        ("svg", chart::document(&s, &zone(), 960)),
     ];
     for (name, text) in &texts {
         let bad: Vec<char> = text.chars().filter(|c| *c != '\n' && escape::is_steering(*c)).collect();
         assert!(bad.is_empty(), "{name}: {bad:?}");
-        if matches!(*name, "html" | "svg") {
+        if *name == "html" {
             for needle in ["<script", "<img", "NaN", "inf "] {
                 assert!(!text.contains(needle), "{name} holds {needle}");
             }

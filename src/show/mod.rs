@@ -3,9 +3,6 @@
 //! Decides words, layout and escaping; judges nothing and measures nothing. The time zone is passed in, and every text
 //! prints it. All text from the network or from a file goes through [`escape`] or, for JSON, the same care.
 
-pub mod answers;
-pub mod axis;
-pub mod chart;
 pub mod escape;
 pub mod json;
 pub mod page;
@@ -14,6 +11,5 @@ pub mod picture;
 pub mod power;
 pub mod report;
 pub mod say;
-pub mod telling;
 pub mod terminal;
 pub mod words;

@@ -4,10 +4,9 @@
 //! a colour. The sheet may hold text of the site file: every text goes through `words::safe`.
 
 use super::escape;
-use super::report::{POLICY, STYLE};
-use super::words::{safe, wrap};
-use crate::worksheet::sheet::{Line, Part, PowerSheet, Stand};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use super::paper::{self, Blocks, Kind, Paper, to_text};
+use super::words::safe;
+use crate::worksheet::sheet::{Line, PowerSheet, Stand};
 
 const fn word(stand: Stand) -> &'static str {
     match stand {
@@ -54,54 +53,9 @@ fn whole(s: &PowerSheet) -> &'static str {
     }
 }
 
-/// The same in short.
-fn how(s: &PowerSheet) -> &'static str {
-    if is_drilled(s) {
-        "Worked out, with what drills measured; nothing was sent."
-    } else {
-        "Worked out; nothing was sent or measured."
-    }
-}
-
 /// The sheet for a terminal of so many columns.
 pub fn terminal(s: &PowerSheet, width: usize) -> String {
-    let mut out: Vec<String> = vec![format!("Power sheet, site {}. {}", safe(&s.site), how(s))];
-    let mut say = |text: &str, first: &str, rest: &str| {
-        out.extend(wrap(&safe(text), width, first, rest));
-    };
-    say(&summary(s), "", "");
-    for short in &s.short {
-        say(short, "  - ", "    ");
-    }
-    say(TAGS, "", "");
-    say("", "", "");
-    say("Cautions", "", "");
-    for c in &s.cautions {
-        say(c, "  - ", "    ");
-    }
-    for part in &s.parts {
-        say("", "", "");
-        say(&part.title.to_uppercase(), "", "");
-        for c in &part.cautions {
-            say(c, "! ", "  ");
-        }
-        for line in &part.lines {
-            say("", "", "");
-            say(&format!("{} - {}", line.what, word(line.stand)), "", "  ");
-            say(&line.result, "  = ", "    ");
-            say(line.formula, "  formula: ", "    ");
-            for i in &line.inputs {
-                say(&format!("{}: {} ({})", i.what, i.value, whence(i.source, i.tag)), "  from ", "    ");
-            }
-            say(&whence(line.source, line.tag), "  source: ", "    ");
-            for n in &line.notes {
-                say(n, "  note: ", "    ");
-            }
-        }
-    }
-    let mut text = out.iter().map(|l| l.trim_end()).collect::<Vec<_>>().join("\n");
-    text.push('\n');
-    text
+    to_text(&paper(s), width)
 }
 
 /// The sheet as pretty JSON with a final newline, escaped like the snapshot's.
@@ -114,71 +68,32 @@ pub fn to_json(s: &PowerSheet) -> String {
 
 /// The sheet as a self-contained HTML page.
 pub fn to_html(s: &PowerSheet) -> String {
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy" content=(POLICY);
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="referrer" content="no-referrer";
-                meta name="format-detection" content="telephone=no";
-                title { "Power sheet, " (safe(&s.site)) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                header {
-                    p class="kicker" { "Power sheet, site " (safe(&s.site)) }
-                    h1 { "What a week of watching cannot show" }
-                    p class="lead" { (summary(s)) }
-                    @if !s.short.is_empty() { ul { @for short in &s.short { li { (safe(short)) } } } }
-                    p class="small" { (whole(s)) " " (TAGS) }
-                }
-                main {
-                    (cautions("cautions", "Cautions", &s.cautions))
-                    @for (i, p) in s.parts.iter().enumerate() { (part(i, p)) }
-                }
-            }
-        }
-    };
-    page.into_string()
+    paper::to_html(&paper(s))
 }
 
-fn cautions(id: &str, title: &str, all: &[&'static str]) -> Markup {
-    html! {
-        section aria-labelledby=(id) {
-            h2 id=(id) { (title) }
-            div class="body" { ul { @for c in all { li { (c) } } } }
+fn paper(s: &PowerSheet) -> Paper {
+    let kicker = format!("Power sheet, site {}", safe(&s.site));
+    let mut paper = Paper::new(Kind::PowerSheet, &kicker, "What a week of watching cannot show");
+    let b = &mut paper.blocks;
+    b.lead(&summary(s)).list(s.short.iter().map(|x| safe(x))).say(format!("{} {TAGS}", whole(s)));
+    b.part("cautions", "Cautions").list(&s.cautions);
+    for (i, part) in s.parts.iter().enumerate() {
+        b.part(&format!("part{i}"), part.title);
+        for c in &part.cautions {
+            b.say(format!("Caution. {c}"));
+        }
+        for l in &part.lines {
+            line(b, l);
         }
     }
+    paper
 }
 
-fn part(i: usize, p: &Part) -> Markup {
-    let id = format!("part{i}");
-    html! {
-        section aria-labelledby=(id) {
-            h2 id=(id) { (p.title) }
-            div class="body" {
-                @for c in &p.cautions { p { strong { "Caution. " } (c) } }
-                @for l in &p.lines { (line(l)) }
-            }
-        }
-    }
-}
-
-fn line(l: &Line) -> Markup {
-    html! {
-        article {
-            h3 { (safe(&l.what)) }
-            p { strong { (word(l.stand)) } ": " (safe(&l.result)) }
-            dl class="pairs" {
-                dt { "Formula" } dd { (l.formula) }
-                @for i in &l.inputs {
-                    dt { (safe(&i.what)) } dd { (safe(&i.value)) " " span class="small" { (whence(i.source, i.tag)) } }
-                }
-                dt { "Source" } dd { (whence(l.source, l.tag)) }
-                @for n in &l.notes { dt { "Note" } dd { (safe(n)) } }
-            }
-        }
-    }
+fn line(b: &mut Blocks, l: &Line) {
+    b.piece(&format!("{} – {}", safe(&l.what), word(l.stand))).say(safe(&l.result));
+    let inputs = l.inputs.iter().map(|i| (safe(&i.what), format!("{} ({})", safe(&i.value), whence(i.source, i.tag))));
+    let notes = l.notes.iter().map(|n| ("Note".to_owned(), safe(n)));
+    let formula = [("Formula".to_owned(), l.formula.to_owned())];
+    let source = [("Source".to_owned(), whence(l.source, l.tag))];
+    b.pairs(formula.into_iter().chain(inputs).chain(source).chain(notes));
 }

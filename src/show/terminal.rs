@@ -8,7 +8,10 @@ use super::words::{self, Clock, fit, safe, span, wrap};
 use crate::snapshot::{LaneState, LaneView, Snapshot, Trouble};
 use jiff::tz::TimeZone;
 
-pub use super::telling::verdict;
+/// The whole result as text of at most `width` columns, times in `zone`. Ends with a newline.
+pub fn verdict(s: &Snapshot, zone: &TimeZone, width: usize) -> String {
+    super::report::to_text(s, zone, width)
+}
 
 /// Columns for the lane's name.
 const NAME: usize = 13;

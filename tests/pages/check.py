@@ -37,7 +37,7 @@ for e in everything:
     if name == 'script':
         assert e.get('src') == '/page.js' and not within(e), 'inline script'
     if name == 'link':
-        kind = {'/page.css': 'stylesheet', '/diagram.css': 'stylesheet', '/icon.svg': 'icon'}
+        kind = {'/page.css': 'stylesheet', '/icon.svg': 'icon'}
         assert e.get('rel') == kind[e.get('href')], e.attrib
     if name == 'form':
         assert e.get('action') == '/door' and e.get('method') == 'post', e.attrib

@@ -61,7 +61,7 @@ const KNOWN: [&str; 3] = ["CET", "CEST", "UTC"];
 
 fn sentences(paper: &Paper) -> Vec<String> {
     let mut out = Vec::new();
-    for b in &paper.blocks {
+    for b in &paper.blocks.0 {
         let texts: Vec<&String> = match b {
             Block::Lead { text } | Block::Say { text } => vec![text],
             Block::List { items } => items.iter().collect(),

@@ -11,7 +11,6 @@ mod standing;
 mod technician;
 mod window;
 
-use super::chart;
 use super::words::{self, safe};
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
@@ -58,8 +57,7 @@ const ICON: &str = concat!(
 
 /// Every file the pages ask for.
 pub const ASSETS: &[Asset] = &[
-    Asset { path: "/page.css", media: "text/css; charset=utf-8", body: include_str!("page.css") },
-    Asset { path: "/diagram.css", media: "text/css; charset=utf-8", body: chart::STYLE },
+    Asset { path: "/page.css", media: "text/css; charset=utf-8", body: concat!(include_str!("../base.css"), include_str!("page.css")) },
     Asset { path: "/icon.svg", media: "image/svg+xml", body: ICON },
     Asset { path: "/page.js", media: "text/javascript; charset=utf-8", body: include_str!("page.js") },
 ];
@@ -120,7 +118,6 @@ fn page(frame: &Frame<'_>, main: &Markup) -> String {
                 title { (frame.title) }
                 link rel="icon" href="/icon.svg" type="image/svg+xml";
                 link rel="stylesheet" href="/page.css";
-                link rel="stylesheet" href="/diagram.css";
                 @if frame.look.is_some() { script src="/page.js" defer {} }
             }
             body data-view=(frame.view) {

@@ -1,25 +1,23 @@
-//! The technician's view: the lanes as a timing diagram to zoom and step through, each lane now, troubles with the
-//! evidence for and against, figures, facts, requirement by requirement, what was not seen.
+//! The technician's view: the lanes as a timing diagram to zoom and step through, each lane now, what happened in the part
+//! shown, what to tell whom; and the sections of the report.
 //!
-//! Decides structure and how much is told; the diagram is [`chart`]'s, the words those of the report. Stepping is by
-//! plain links; a script may follow them by key.
+//! Decides structure and how much is told; what stands in a shared section is built in [`part`]. Stepping is by plain
+//! links; a script may follow them by key.
 
 use super::course;
 use super::window::{self, Step};
-use super::{Look, Window, list};
-use crate::show::answers::{FIRST_REASONS, answers, decides_today, odds_today, steadiness};
-use crate::show::chart;
-use crate::show::say::titles::named;
-use crate::show::telling::{self, evidence, rests_on, sentence, trouble_sentences};
+use super::{Look, Window};
+use crate::show::paper::html::{parts, pieces, section};
+use crate::show::paper::part::{self, sentence};
+use crate::show::paper::{Block, Blocks, Bout, down_s};
+use crate::show::picture::{self, to_svg};
 use crate::show::words::{self, Clock, safe, span};
-use crate::snapshot::{Snapshot, Trouble, odds};
+use crate::snapshot::{Snapshot, Trouble};
 use maud::{Markup, html};
 
 /// Troubles told in full, and after those in a line each; the API has the others.
 const IN_FULL: usize = 12;
 const IN_A_LINE: usize = 40;
-/// Evidence lines of one kind told for a trouble.
-const EVIDENCE: usize = 6;
 /// Outages told to one who is outside.
 const TOLD: usize = 10;
 /// What one drawing of the lanes may weigh, bytes.
@@ -32,83 +30,69 @@ pub(super) fn main(look: &Look<'_>, window: Option<Window>) -> Markup {
     let s = look.snapshot;
     let w = window::inside(window, s.watch.elapsed_s);
     let clock = Clock::new(s, look.zone);
+    let shared = |build: &dyn Fn(&mut Blocks)| {
+        let mut b = Blocks::default();
+        build(&mut b);
+        b.at_most(ROWS)
+    };
+    let first = shared(&|b| {
+        part::today(b, s);
+        part::mending(b, s);
+        part::requirements(b, s);
+    });
+    let more = shared(&|b| {
+        part::figures(b, s);
+        part::facts(b, s);
+        part::weighed(b, s);
+        part::wrong(b, s);
+        part::what_could_change(b, s);
+        part::answers(b, s);
+        part::unseen(b, s);
+        part::cautions(b, s);
+    });
     html! {
         (opening(s))
-        (contents(s))
+        (contents(&[&first, &more]))
         (section("diagram", "The lanes over time", &diagram(look, w, &clock)))
-        @if !s.mend.is_empty() { (section("mend", "What to mend", &mending(s))) }
-        @if !s.requirements.is_empty() { (section("requirements", "Requirement by requirement", &requirements(s))) }
+        (parts(&first.0))
         (section("lanes", "Each lane now", &lanes(s, &clock)))
         (section("happened", "What happened", &happened(s, w, &clock)))
         (section("tell", "What to tell whom", &tell(s, &clock)))
         @if let Some(courses) = course::courses(s, w, &clock) { (section("courses", "Round trips and losses over time", &courses)) }
-        @if !s.targets.is_empty() { (section("figures", "Round trips and losses in all", &figures(s))) }
-        @if !s.facts.is_empty() { (section("facts", "Address, router and what else was found", &facts(s))) }
-        @for a in answers(s) {
-            (section(a.id, a.title, &html! {
-                @for p in &a.says { p { (p) } }
-                @if !a.list.is_empty() { ul { @for i in a.list.iter().take(ROWS) { li { (i) } } } }
-            }))
-        }
-        (section("unseen", "What was not seen", &unseen(s)))
-        (section("cautions", "Cautions", &list(&s.cautions)))
+        (parts(&more.0))
         (title_block(look, &clock))
     }
 }
 
 /// Where on the sheet what is.
-fn contents(s: &Snapshot) -> Markup {
-    let parts = [
-        ("diagram", "The lanes over time", true),
-        ("mend", "What to mend", !s.mend.is_empty()),
-        ("requirements", "Requirements", !s.requirements.is_empty()),
-        ("lanes", "Each lane now", true),
-        ("happened", "What happened", true),
-        ("tell", "What to tell whom", true),
-        ("figures", "Figures", !s.targets.is_empty()),
-        ("facts", "Address and router", !s.facts.is_empty()),
-        ("unseen", "What was not seen", true),
-    ];
+fn contents(shared: &[&Blocks]) -> Markup {
+    let own = [("lanes", "Each lane now"), ("happened", "What happened"), ("tell", "What to tell whom")];
+    let of = |b: &Block| match b {
+        Block::Heading { level: 2, id, text } => Some((id.clone(), text.clone())),
+        _ => None,
+    };
+    let shared = shared.iter().flat_map(|b| &b.0).filter_map(of);
+    let all = own.map(|(id, text)| (id.to_owned(), text.to_owned())).into_iter().chain(shared);
     html! {
         nav id="contents" class="stepping" aria-label="On this sheet" {
-            ul class="steps" {
-                @for (id, says, _) in parts.iter().filter(|p| p.2) { li { a href=(format!("#{id}")) { (says) } } }
-            }
-        }
-    }
-}
-
-fn section(id: &str, title: &str, body: &Markup) -> Markup {
-    html! {
-        section id=(id) aria-labelledby=(format!("{id}-h")) {
-            h2 id=(format!("{id}-h")) { (title) }
-            div class="body" { (body) }
+            ul class="steps" { @for (id, text) in all { li { a href=(format!("#{id}")) { (text) } } } }
         }
     }
 }
 
 fn opening(s: &Snapshot) -> Markup {
-    let v = &s.verdict;
+    let mut b = Blocks::default();
+    if !s.verdict.sentence.is_empty() {
+        b.lead(&sentence(&s.verdict.sentence));
+    }
+    part::sure(&mut b, s);
+    let mut why = Blocks::default();
+    part::reasons(&mut why, s);
     html! {
         section id="verdict" aria-label="Verdict" {
-            @if s.practice { p class="small" { "Practice site: a virtual home with scripted faults, not a real line." } }
             div id="plain" aria-live="polite" aria-atomic="true" { h1 { (words::verdict(s)) } }
-            @if !v.sentence.is_empty() { p class="lead" { (sentence(&v.sentence)) } }
-            p { @if let Some(sure) = words::how_sure(s) { (sure) " " } (words::watched(s)) }
-            @if decides_today(s) && !v.safer_today.is_empty() {
-                p { "If it must be decided today: " strong { (sentence(&v.safer_today)) }
-                    @if !v.safer_because.is_empty() { " " (rests_on(&v.safer_because)) }
-                    @if let Some(odds) = odds_today(s) { " " (odds) } }
-            }
-            @if !v.reasons.is_empty() {
-                ul { @for r in v.reasons.iter().take(FIRST_REASONS) { li { (sentence(r)) } } }
-            }
-            @if !v.if_wrong.is_empty() || !v.could_change.is_empty() {
-                details id="why" {
-                    summary { "What being wrong would cost, and what could change it" }
-                    ul { @for c in v.if_wrong.iter().chain(&v.could_change) { li { (sentence(c)) } } }
-                }
-            }
+            (pieces(&b.0))
+            (pieces(why.0.get(1..).unwrap_or_default()))
         }
     }
 }
@@ -139,23 +123,19 @@ fn diagram(look: &Look<'_>, w: Window, clock: &Clock<'_>) -> Markup {
         }
         p class="small" { "From " (clock.at(w.from_s)) " to " (clock.at(w.to_s)) ", " (span(w.to_s - w.from_s)) "." }
         figure id="lanes-drawn" tabindex="0" aria-label="Timing diagram. With the focus here the arrow keys step, plus and minus zoom." {
-            div class="for-narrow" { (drawn(&part, look, &[340, 240], "narrow")) }
-            div class="for-wide" { (drawn(&part, look, &[980, 760, 600], "wide")) }
-            figcaption {
-                "From the inside of the home outward. A high line is answering, a low one is not, hatching is where nobody "
-                "could look. Troubles stand beneath by number; brackets show how exactly an edge is known. "
-                (clock.explained())
-            }
+            div class="for-narrow" { (drawn(&part, look, &[340, 240])) }
+            div class="for-wide" { (drawn(&part, look, &[880, 640])) }
+            figcaption { "From the inside of the home outward. " (clock.explained()) }
         }
     }
 }
 
 /// The diagram at the first of these widths at which it is small enough to send, else at the last: what is drawn
 /// narrower is scaled up, and more of it becomes "too brief to draw".
-fn drawn(part: &Snapshot, look: &Look<'_>, widths: &[u32], id: &str) -> Markup {
+fn drawn(part: &Snapshot, look: &Look<'_>, widths: &[u32]) -> Markup {
     let mut drawing = html! {};
     for width in widths {
-        drawing = chart::inline(part, look.zone, *width, id);
+        drawing = picture::lanes(part, look.zone, *width).map_or_else(|| html! {}, |p| to_svg(&p));
         if drawing.0.len() <= DRAWING {
             break;
         }
@@ -187,10 +167,9 @@ fn happened(s: &Snapshot, w: Window, clock: &Clock<'_>) -> Markup {
     let all = window::is_all(w, s.watch.elapsed_s);
     // The newest first: that is what one comes for.
     let shown: Vec<&Trouble> = s.troubles.iter().rev().filter(|t| window::meets(t, w)).collect();
-    let whole = telling::told_in_full(s);
-    let open = |t: &Trouble| t.end_s.is_none();
-    let full: Vec<&Trouble> =
-        shown.iter().copied().filter(|t| open(t) || whole.contains(&t.number) || !all).take(IN_FULL).collect();
+    let whole = part::told_in_full(s);
+    let in_full = |t: &Trouble| t.end_s.is_none() || whole.contains(&t.number) || !all;
+    let full: Vec<&Trouble> = shown.iter().copied().filter(|t| in_full(t)).take(IN_FULL).collect();
     let is_full = |t: &Trouble| full.iter().any(|f| f.number == t.number);
     let short: Vec<&Trouble> = shown.iter().copied().filter(|t| !is_full(t)).collect();
     html! {
@@ -210,9 +189,9 @@ fn happened(s: &Snapshot, w: Window, clock: &Clock<'_>) -> Markup {
             ol class="plain short" {
                 @for t in short.iter().take(IN_A_LINE) {
                     li id=(format!("t{}", t.number)) {
-                        span class="num" { (t.number) } " "
+                        (t.number) ". "
                         a href=(window::around(t, s.watch.elapsed_s)) { (clock.at(t.start_s[1])) }
-                        ": " (telling::told_shortly(t, clock, s.watch.elapsed_s).split_once(", ").map_or(String::new(), |(_, rest)| rest.to_owned()))
+                        ", " (part::in_a_line(t, s.watch.elapsed_s))
                     }
                 }
             }
@@ -224,25 +203,13 @@ fn happened(s: &Snapshot, w: Window, clock: &Clock<'_>) -> Markup {
 }
 
 fn trouble(s: &Snapshot, t: &Trouble, clock: &Clock<'_>) -> Markup {
+    let mut b = Blocks::default();
+    part::trouble(&mut b, s, t, clock);
+    let act = [("Next step", sentence(&t.step)), ("Mended when", sentence(&t.proof))];
+    b.pairs(act.into_iter().filter(|(_, told)| !told.is_empty()));
     html! {
         article class="trouble" id=(format!("t{}", t.number)) {
-            h3 { span class="num" { (t.number) } " " (sentence(&t.sentence)) }
-            p { @for line in trouble_sentences(t, clock, s.watch.elapsed_s) { (line) " " } }
-            dl {
-                @for (what, items) in evidence(t).filter(|(what, _)| *what != "Not excluded") {
-                    dt { (what) } dd { (list_some(&items)) }
-                }
-                @if !t.alternatives.is_empty() {
-                    dt { "Not excluded" }
-                    dd { ul { @for (cause, p) in t.alternatives.iter().take(EVIDENCE) {
-                        li { (safe(&named(cause))) ", " (odds(*p)) }
-                    } } }
-                } @else if !t.not_excluded.is_empty() {
-                    dt { "Not excluded" } dd { (list_some(&t.not_excluded.iter().map(|c| named(c)).collect::<Vec<_>>())) }
-                }
-                @if !t.step.is_empty() { dt { "Next step" } dd { (sentence(&t.step)) } }
-                @if !t.proof.is_empty() { dt { "Mended when" } dd { (sentence(&t.proof)) } }
-            }
+            (pieces(&b.0))
             p class="small" { a href=(window::around(t, s.watch.elapsed_s)) { "Show trouble " (t.number) " in the diagram" } }
         }
     }
@@ -250,8 +217,10 @@ fn trouble(s: &Snapshot, t: &Trouble, clock: &Clock<'_>) -> Markup {
 
 /// What somebody outside the site needs to hear: how often, how long, when exactly, what answered meanwhile.
 fn tell(s: &Snapshot, clock: &Clock<'_>) -> Markup {
-    let length = |t: &Trouble| (t.end_s.map_or(s.watch.elapsed_s, |e| e[1]) - t.start_s[1]).max(0.0);
-    let of = |who: &str| -> Vec<&Trouble> { s.troubles.iter().rev().filter(|t| t.outage && t.who == who).collect() };
+    let now_s = s.watch.elapsed_s;
+    let of = |who: &str| -> Vec<Bout<'_>> {
+        s.troubles.iter().filter(|t| t.who == who).filter_map(Bout::of).collect()
+    };
     // What answered meanwhile clears those it was asked of.
     let meanwhile = |t: &Trouble| {
         let mut seen = t.evidence_for.iter().chain(&t.evidence_against);
@@ -262,110 +231,23 @@ fn tell(s: &Snapshot, clock: &Clock<'_>) -> Markup {
         @for (who, all) in [("The internet provider", of("provider")), ("The monitoring station", of("station"))] {
             h3 { (who) }
             @if all.is_empty() {
-                p { "Nothing: no outage in " (span(s.watch.elapsed_s)) " was theirs to mend." }
+                p { "Nothing: no outage in " (span(now_s)) " was theirs to mend." }
             } @else {
                 p {
-                    (words::count(all.len(), "outage", "outages")) " in " (span(s.watch.elapsed_s)) ", "
-                    (span(all.iter().map(|t| length(t)).sum())) " in all, the longest "
-                    (span(all.iter().map(|t| length(t)).fold(0.0, f64::max))) ". The newest first:"
+                    (words::count(all.len(), "outage", "outages")) " in " (span(now_s)) ", "
+                    (span(down_s(&all, 0.0, now_s))) " in all, the longest "
+                    (span(all.iter().map(|b| b.length_s(now_s)[1]).fold(0.0, f64::max))) ". The newest first:"
                 }
-                ol class="plain short" { @for t in all.iter().take(TOLD) { li {
-                    span class="num" { (t.number) } " "
-                    (clock.edge(t.start_s)) @match t.end_s { Some(end) => { " to " (clock.edge(end)) }, None => ", not over" }
+                ol class="plain short" { @for b in all.iter().rev().take(TOLD) { @let t = b.trouble; li {
+                    (t.number) ". " (clock.edge(b.from_s)) @match b.to_s { Some(end) => { " to " (clock.edge(end)) }, None => ", not over" }
                     ": " (sentence(if t.technician.is_empty() { &t.sentence } else { &t.technician }))
                     @if let Some(meanwhile) = meanwhile(t) { (meanwhile) }
                 } } }
                 @if all.len() > TOLD { p { (all.len() - TOLD) " older ones are in the report and the API." } }
-                @if let Some(t) = all.first().filter(|t| !t.proof.is_empty()) { p { "Mended when: " (sentence(&t.proof)) } }
+                @if let Some(b) = all.last().filter(|b| !b.trouble.proof.is_empty()) { p { "Mended when: " (sentence(&b.trouble.proof)) } }
             }
         }
         p class="small" { "To hand over with it: " a href="/api/v1/report" { "the report" } ", with every time and what it rests on." }
-    }
-}
-
-fn list_some(items: &[String]) -> Markup {
-    html! {
-        ul {
-            @for i in items.iter().take(EVIDENCE) { li { (safe(i)) } }
-            @if items.len() > EVIDENCE { li { (items.len() - EVIDENCE) " more" } }
-        }
-    }
-}
-
-fn mending(s: &Snapshot) -> Markup {
-    html! {
-        ol {
-            @for m in s.mend.iter().take(ROWS) {
-                li {
-                    h3 { (sentence(&m.what)) }
-                    p { (words::who(&m.who)) ": " (sentence(&m.step)) @if !m.proof.is_empty() { " Mended when: " (sentence(&m.proof)) } }
-                }
-            }
-        }
-    }
-}
-
-fn requirements(s: &Snapshot) -> Markup {
-    html! {
-        @if let Some(left_out) = telling::left_out(s) { p { (left_out) } }
-        table {
-            caption { "What is asked of the line, what was seen of it, and how that stands." }
-            thead { tr {
-                th scope="col" { "Requirement" } th scope="col" { "Asks for" } th scope="col" { "Seen" }
-                th scope="col" { "Stands" }
-            } }
-            tbody { @for r in s.requirements.iter().take(ROWS) { tr {
-                th scope="row" { (words::capital(&safe(&r.name))) }
-                td data-is="Asks for" { (safe(&r.asks)) span class="small" { "Source: " (safe(&r.source)) } }
-                td data-is="Seen" { (safe(&r.measured)) }
-                td data-is="Stands" {
-                    (words::standing(r.standing))
-                    @for line in telling::how_it_stands(r, s.watch.observed_s) { span class="small" { (line) } }
-                }
-            } } }
-        }
-    }
-}
-
-fn figures(s: &Snapshot) -> Markup {
-    html! {
-        table {
-            caption { "Who was asked what, and what came back. Questions that could not be put are not counted." }
-            thead { tr {
-                th scope="col" { "Asked" } th scope="col" { "Answers" } th scope="col" { "How quickly" }
-            } }
-            tbody { @for t in s.targets.iter().take(ROWS) { tr {
-                th scope="row" {
-                    (words::capital(&safe(&t.question)))
-                    span class="small" { " " (safe(&t.target)) }
-                }
-                td data-is="Answers" { (telling::answered(t)) }
-                td data-is="How quickly" {
-                    (telling::times(t).unwrap_or_else(|| "No time taken.".to_owned()))
-                    @if let Some(steady) = steadiness(t, s.watch.elapsed_s) { span class="small" { (steady) } }
-                }
-            } } }
-        }
-    }
-}
-
-fn facts(s: &Snapshot) -> Markup {
-    html! {
-        dl class="pairs" { @for f in s.facts.iter().take(ROWS) { dt { (words::capital(&safe(&f.label))) } dd { (safe(&f.value)) } } }
-        @if s.facts.len() > ROWS { p { (s.facts.len() - ROWS) " more are in the API." } }
-    }
-}
-
-fn unseen(s: &Snapshot) -> Markup {
-    html! {
-        @if s.blind.is_empty() { p { "Every lane could be asked." } }
-        @for b in s.blind.iter().take(ROWS) {
-            h3 { (words::lane(b.lane)) ": " (safe(&b.what)) }
-            p {
-                "Not seen for " (span(b.for_s)) ". Why: " (sentence(&b.why))
-                @if !b.opens.is_empty() { " What would open it: " (sentence(&b.opens)) }
-            }
-        }
     }
 }
 

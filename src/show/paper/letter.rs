@@ -4,7 +4,7 @@
 //! alarm company would have noticed, whether an alarm would have got through, and what this can't tell. The verdict
 //! rests on the whole record, and so do the odds.
 
-use super::{Bout, Given, Kind, Paper, Window};
+use super::{Blocks, Bout, Given, Kind, Paper, Window};
 use crate::show::escape::shell_word;
 use crate::show::say::causes::plain;
 use crate::show::say::{self, letter as say_letter};
@@ -23,7 +23,8 @@ pub fn letter(given: &Given) -> Paper {
     let scope = in_scope(s);
     let window = Window::last(s, WEEK_S);
     let needs = || s.verdict.needs_s.filter(|n| *n > 0.0 && n.is_finite()).map(more);
-    let mut p = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict.kind, scope));
+    let mut paper = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict.kind, scope));
+    let p = &mut paper.blocks;
     // Where every requirement held, what decided was how long the path stands without mains.
     let by_power = !s.requirements.iter().any(|r| r.standing == Standing::NotMet);
     p.lead(&say_letter::lead(s.verdict.kind, scope, by_power, needs()));
@@ -34,7 +35,7 @@ pub fn letter(given: &Given) -> Paper {
     let period = say_letter::period(&day(window.from_s), &day(window.to_s));
     p.say(format!("{period} {}", say_letter::watched(window.length_s(), window.seen_s)));
 
-    p.part(say_letter::DO);
+    p.part("do", say_letter::DO);
     let worst = s.mend.first().filter(|_| scope && s.verdict.kind == VerdictKind::MendFirst);
     let todo = match worst {
         Some(m) => say_letter::act(&m.who, &wrong(s, &m.what), &safe(&m.step)),
@@ -42,13 +43,13 @@ pub fn letter(given: &Given) -> Paper {
     };
     p.list(todo);
 
-    p.part(say_letter::HAPPENED);
-    happened(&mut p, &window, given);
+    p.part("happened", say_letter::HAPPENED);
+    happened(p, &window, given);
 
-    p.part(say_letter::NOTICED);
+    p.part("noticed", say_letter::NOTICED);
     p.say(noticed(s, &window));
 
-    p.part(say_letter::THROUGH);
+    p.part("through", say_letter::THROUGH);
     match &s.delivery {
         Some(d) => p.say(format!(
             "{} {}",
@@ -59,17 +60,17 @@ pub fn letter(given: &Given) -> Paper {
     };
 
     if scope {
-        p.part(say_letter::SURE);
+        p.part("sure", say_letter::SURE);
         p.say(say_letter::sure(s.verdict.kind, by_power, s.verdict.confidence, s.watch.observed_s));
     }
-    p.part(say_letter::LIMITS);
+    p.part("limits", say_letter::LIMITS);
     p.list(say_letter::limits(s.watch.observed_s));
-    p.part(say_letter::KEPT);
+    p.part("kept", say_letter::KEPT);
     p.say(say_letter::WHAT_KEPT);
     let zone = zoned(s.wall(s.watch.elapsed_s), given.zone).strftime("%Z (UTC%:z)").to_string();
     let delete = say_letter::delete(given.origin.record.as_deref().map(shell_word).as_deref());
     p.say(format!("{delete} {}", say_letter::clock(&zone, s.watch.clock_synced)));
-    p
+    paper
 }
 
 /// Whether the verdict is about this alarm system at all.
@@ -91,7 +92,7 @@ fn wrong(s: &Snapshot, what: &str) -> String {
     }
 }
 
-fn happened(p: &mut Paper, window: &Window, given: &Given) {
+fn happened(p: &mut Blocks, window: &Window, given: &Given) {
     let s = given.snapshot;
     let now_s = s.watch.elapsed_s;
     let Some(longest) = window.longest() else {

@@ -4,14 +4,13 @@
 //! mended and proved, power, drills, the site, what was not seen, cautions, and the offer of a cellular backup with places
 //! to sign. Judges nothing.
 
-use super::{Given, Kind, Paper, mask};
+use super::part::{self, sentence};
+use super::{Blocks, Given, Kind, Paper, mask};
 use crate::judge::Cause;
-use crate::show::answers::{answers, decides_today, odds_today, steadiness};
 use crate::show::picture;
 use crate::show::say::survey::{self as say, label};
-use crate::show::telling::{self, evidence, rests_on, sentence, trouble_sentences};
-use crate::show::words::{self, Clock, full_time, safe, span};
-use crate::snapshot::{Snapshot, Trouble};
+use crate::show::words::{self, Clock, full_time, safe};
+use crate::snapshot::{Mend, Snapshot, Trouble};
 use crate::worksheet::given::Power;
 use crate::worksheet::sheet::{Line, sheet};
 
@@ -30,101 +29,45 @@ pub struct Entered {
 pub fn survey_record(given: &Given, entered: &Entered, power: &Power) -> Paper {
     let s = given.snapshot;
     let clock = Clock::new(s, given.zone);
-    let mut p = Paper::new(Kind::SurveyRecord, say::KICKER, &say::title(&safe(&s.site)));
-    verdict(&mut p, s);
-    requirements(&mut p, s);
-    p.part(say::MENDED);
-    let rows = mended(s);
-    if rows.is_empty() {
+    let mut paper = Paper::new(Kind::SurveyRecord, say::KICKER, &say::title(&safe(&s.site)));
+    let p = &mut paper.blocks;
+    p.lead(&words::verdict(s)).say(sentence(&s.verdict.sentence));
+    part::sure(p, s);
+    part::reasons(p, s);
+    part::today(p, s);
+    part::wrong(p, s);
+    part::what_could_change(p, s);
+    part::requirements(p, s);
+    part::weighed(p, s);
+    p.part("mended", say::MENDED);
+    let faults = mended(s);
+    if faults.is_empty() {
         p.say(say::NOTHING_MENDED);
     }
-    p.table(say::MENDED_ABOUT, &say::MENDED_HEAD, rows);
-    power_sheet(&mut p, power);
-    more_answers(&mut p, s);
-    p.part(say::HAPPENED);
-    p.say(words::troubles(s));
-    p.say(clock.explained());
-    p.picture(picture::lanes(s, given.zone));
-    happened(&mut p, s, &clock);
-    pictures(&mut p, given, power);
-    site(&mut p, given, entered);
-    p.part(say::UNSEEN);
-    if s.blind.is_empty() {
-        p.say(say::ALL_SEEN);
+    part::faults(p, &["State"], faults);
+    power_sheet(p, power);
+    if s.drills.is_empty() {
+        p.part("drills", say::DRILLS).say(say::NO_DRILLS);
     }
-    p.table(
-        say::UNSEEN_ABOUT,
-        &say::UNSEEN_HEAD,
-        s.blind.iter().map(|b| {
-            let what = format!("{} Not seen for {}.", sentence(&b.what), span(b.for_s));
-            vec![words::lane(b.lane).to_owned(), what, sentence(&b.why), safe(&b.opens)]
-        }),
-    );
-    figures(&mut p, s);
-    p.part(say::CAUTIONS);
-    p.list(s.cautions.iter().map(|c| safe(c)));
-    p.part(say::RECORD);
-    p.pairs(identity(given, &clock));
+    part::answers(p, s);
+    p.part("happened", say::HAPPENED).say(words::troubles(s)).say(clock.explained());
+    p.picture(picture::lanes(s, given.zone, 640));
+    part::happened(p, s, &clock);
+    pictures(p, given, power);
+    site(p, given, entered);
+    part::unseen(p, s);
+    part::figures(p, s);
+    part::cautions(p, s);
+    p.part("record", say::RECORD).pairs(identity(given));
     p.page();
-    p.part(say::OFFER);
-    p.say(say::OFFER_ABOUT);
-    p.say(words::verdict(s));
+    p.part("offer", say::OFFER).say(say::OFFER_ABOUT).say(words::verdict(s));
     p.list(s.verdict.if_wrong.iter().map(|w| sentence(w)));
     p.sign(&say::CHOICES, &say::SIGNERS);
-    p
-}
-
-fn verdict(p: &mut Paper, s: &Snapshot) {
-    let v = &s.verdict;
-    p.lead(&words::verdict(s));
-    p.say(if v.sentence.is_empty() { String::new() } else { sentence(&v.sentence) });
-    p.say(words::how_sure(s).unwrap_or_default());
-    p.say(words::watched(s));
-    if !v.reasons.is_empty() {
-        p.part(say::RESTS_ON);
-        p.list(v.reasons.iter().map(|r| sentence(r)));
-    }
-    if decides_today(s) {
-        p.part(say::TODAY);
-        p.say(format!("{} {}", sentence(&v.safer_today), rests_on(&v.safer_because)).trim());
-        p.say(odds_today(s).unwrap_or_default());
-    }
-    if !v.if_wrong.is_empty() {
-        p.part(say::WRONG);
-        p.list(v.if_wrong.iter().map(|w| sentence(w)));
-    }
-    let more = words::more(v.needs_s).filter(|_| v.could_change.is_empty());
-    if !v.could_change.is_empty() || more.is_some() {
-        p.part(say::CHANGE);
-        p.list(v.could_change.iter().chain(&more).map(|c| sentence(c)));
-    }
-}
-
-fn requirements(p: &mut Paper, s: &Snapshot) {
-    if s.requirements.is_empty() {
-        return;
-    }
-    p.part(say::REQUIREMENTS);
-    p.say(telling::left_out(s).unwrap_or_default());
-    p.table(
-        say::REQUIREMENTS_ABOUT,
-        &say::REQUIREMENTS_HEAD,
-        s.requirements.iter().map(|r| {
-            let stands = telling::how_it_stands(r, s.watch.observed_s);
-            let stands = std::iter::once(format!("{}.", words::capital(words::standing(r.standing)))).chain(stands);
-            vec![
-                words::capital(&safe(&r.name)),
-                safe(&r.asks),
-                safe(&r.measured),
-                stands.collect::<Vec<_>>().join(" "),
-                safe(&r.source),
-            ]
-        }),
-    );
+    paper
 }
 
 /// Faults that can be mended: those of the record's troubles, one row a cause, and what is to be mended besides.
-fn mended(s: &Snapshot) -> Vec<Vec<String>> {
+fn mended(s: &Snapshot) -> Vec<(Mend, Option<String>)> {
     let mut out = Vec::new();
     let mut told: Vec<&str> = Vec::new();
     let mendable = |t: &&Trouble| Cause::ALL.iter().any(|c| c.word() == t.cause && c.mendable());
@@ -138,26 +81,21 @@ fn mended(s: &Snapshot) -> Vec<Vec<String>> {
         let open = all.iter().any(|o| o.end_s.is_none());
         let ended = all.iter().filter_map(|o| o.end_s).map(|e| e[1]).fold(0.0, f64::max);
         let asked = s.mend.iter().any(|m| m.step == last.step);
-        out.push(vec![
-            sentence(&last.sentence),
-            format!("{}: {}", words::who(&last.who), sentence(&last.step)),
-            sentence(&last.proof),
-            say::mended(open, asked, (s.watch.elapsed_s - ended).max(0.0)),
-        ]);
+        let fault = Mend {
+            what: last.sentence.clone(),
+            who: last.who.clone(),
+            step: last.step.clone(),
+            proof: last.proof.clone(),
+        };
+        out.push((fault, Some(say::mended(open, asked, (s.watch.elapsed_s - ended).max(0.0)))));
     }
-    for m in s.mend.iter().filter(|m| !s.troubles.iter().any(|t| t.step == m.step)) {
-        out.push(vec![
-            sentence(&m.what),
-            format!("{}: {}", words::who(&m.who), sentence(&m.step)),
-            sentence(&m.proof),
-            say::TO_MEND.to_owned(),
-        ]);
-    }
+    let apart = s.mend.iter().filter(|m| !s.troubles.iter().any(|t| t.step == m.step));
+    out.extend(apart.map(|m| (m.clone(), Some(say::TO_MEND.to_owned()))));
     out
 }
 
-fn power_sheet(p: &mut Paper, power: &Power) {
-    p.part(say::POWER);
+fn power_sheet(p: &mut Blocks, power: &Power) {
+    p.part("power", say::POWER);
     if *power == Power::default() {
         p.say(say::NO_POWER);
         return;
@@ -173,38 +111,9 @@ fn power_sheet(p: &mut Paper, power: &Power) {
     p.list(sheet.cautions);
 }
 
-/// Drills, delivery, supervision, the year, what was believed, how sharp the watch was.
-fn more_answers(p: &mut Paper, s: &Snapshot) {
-    if s.drills.is_empty() {
-        p.part(say::DRILLS);
-        p.say(say::NO_DRILLS);
-    }
-    // Every reason stands above already.
-    for a in answers(s).into_iter().filter(|a| a.id != "more-reasons") {
-        p.part(a.title);
-        for line in &a.says {
-            p.say(line);
-        }
-        p.list(&a.list);
-    }
-}
-
-fn happened(p: &mut Paper, s: &Snapshot, clock: &Clock) {
-    let whole = telling::told_in_full(s);
-    for t in s.troubles.iter().filter(|t| whole.contains(&t.number)) {
-        p.piece(&format!("{}. {}", t.number, safe(&t.sentence)));
-        for line in trouble_sentences(t, clock, s.watch.elapsed_s) {
-            p.say(line);
-        }
-        p.pairs(evidence(t).map(|(what, list)| (what, list.iter().map(|e| safe(e)).collect::<Vec<_>>().join("; "))));
-    }
-    let short = s.troubles.iter().filter(|t| !whole.contains(&t.number));
-    p.list(short.map(|t| format!("{}. {}", t.number, telling::told_shortly(t, clock, s.watch.elapsed_s))));
-}
-
-fn pictures(p: &mut Paper, given: &Given, power: &Power) {
+fn pictures(p: &mut Blocks, given: &Given, power: &Power) {
     let s = given.snapshot;
-    p.part(say::PICTURES);
+    p.part("pictures", say::PICTURES);
     let mut missing = Vec::new();
     let by_hour = picture::by_hour(s, given.zone);
     if by_hour.is_none() {
@@ -228,9 +137,9 @@ fn pictures(p: &mut Paper, given: &Given, power: &Power) {
     p.list(missing);
 }
 
-fn site(p: &mut Paper, given: &Given, entered: &Entered) {
+fn site(p: &mut Blocks, given: &Given, entered: &Entered) {
     let bare = given.origin.unmasked;
-    p.part(say::SITE);
+    p.part("site", say::SITE);
     p.say(if bare { say::UNMASKED } else { say::MASKED });
     p.piece(say::ENTERED);
     let plain = entered.plain.iter().map(|(k, v)| (k.clone(), safe(v)));
@@ -244,34 +153,11 @@ fn site(p: &mut Paper, given: &Given, entered: &Entered) {
     }
 }
 
-fn figures(p: &mut Paper, s: &Snapshot) {
-    if s.targets.is_empty() {
-        return;
-    }
-    p.part(say::FIGURES);
-    p.table(
-        say::FIGURES_ABOUT,
-        &say::FIGURES_HEAD,
-        s.targets.iter().map(|t| {
-            let quickly = [telling::times(t), steadiness(t, s.watch.elapsed_s)].into_iter().flatten();
-            let quickly = quickly.collect::<Vec<_>>().join(" ");
-            let name = format!("{}, {}", words::capital(&safe(&t.question)), safe(&t.target));
-            vec![name, telling::answered(t), if quickly.is_empty() { "No time taken.".to_owned() } else { quickly }]
-        }),
-    );
-}
-
-fn identity(given: &Given, clock: &Clock) -> Vec<(&'static str, String)> {
-    let (s, o) = (given.snapshot, given.origin);
-    let mut out = vec![
-        (label::SITE, safe(&s.site)),
-        (label::FROM, full_time(s.wall(0.0), given.zone)),
-        (label::TO, full_time(s.wall(s.watch.elapsed_s), given.zone)),
-        (label::ENDED, s.watch.ended.as_deref().map_or(say::RUNNING.to_owned(), sentence)),
-        (label::CLOCK, clock.explained()),
-    ];
+/// Which record it is, with what proves that it is this one.
+fn identity(given: &Given) -> Vec<(&'static str, String)> {
+    let o = given.origin;
+    let mut out = part::identity(given.snapshot, given.zone);
     out.extend(o.made.map(|at| (label::MADE, full_time(at, given.zone))));
-    out.push((label::BY, format!("pathproof {}, format {}", safe(&s.version), s.format)));
     out.extend(o.record.iter().map(|f| (label::FILE, safe(f))));
     if o.record.is_some() || o.sha256.is_some() {
         out.push((label::SHA256, o.sha256.clone().unwrap_or_else(|| say::NO_HASH.to_owned())));

@@ -1,6 +1,6 @@
 //! A paper as plain text, for a terminal, a mail or a work order.
 //!
-//! Decides line breaks and indents. A table becomes one item a row, each cell with the name of its column.
+//! Decides line breaks and indents. A part's heading is in capitals. A table becomes one item a row, each cell with the name of its column.
 
 use super::{Block, Paper};
 use crate::show::words::{columns, wrap};
@@ -8,12 +8,10 @@ use crate::show::words::{columns, wrap};
 /// The paper as text of at most `width` columns, but for lines that are to be copied. Ends with a newline.
 pub fn to_text(paper: &Paper, width: usize) -> String {
     let width = width.max(30);
-    let mut out = wrap(&paper.kicker, width, "", "");
-    let title = wrap(&paper.title, width, "", "");
-    let rule = title.iter().map(|l| columns(l)).max().unwrap_or(0);
-    out.extend(title);
-    out.push("=".repeat(rule));
-    for block in &paper.blocks {
+    let mut out = wrap(&paper.title, width, "", "");
+    out.push("=".repeat(out.iter().map(|l| columns(l)).max().unwrap_or(0)));
+    out.extend(wrap(&paper.kicker, width, "", ""));
+    for block in &paper.blocks.0 {
         lines(block, width, &mut out);
     }
     out.join("\n") + "\n"
@@ -21,18 +19,12 @@ pub fn to_text(paper: &Paper, width: usize) -> String {
 
 fn lines(block: &Block, width: usize, out: &mut Vec<String>) {
     match block {
-        Block::Heading { level, text } => {
+        Block::Heading { level, text, .. } => {
             out.push(String::new());
-            let heading = wrap(text, width, "", "");
-            if *level <= 2 {
-                let rule = heading.iter().map(|l| columns(l)).max().unwrap_or(0);
-                out.extend(heading);
-                out.push("-".repeat(rule));
-            } else {
-                out.extend(heading);
-            }
+            out.extend(if *level <= 2 { wrap(&text.to_uppercase(), width, "", "") } else { wrap(text, width, "", "") });
         }
         Block::Lead { text } => {
+            // Beneath a heading it stands apart already.
             out.push(String::new());
             out.extend(wrap(text, width, "", ""));
             out.push(String::new());

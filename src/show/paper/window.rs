@@ -76,16 +76,7 @@ impl<'a> Window<'a> {
 
     /// Seconds of it in which the path was down.
     pub fn down_s(&self) -> f64 {
-        let (mut total, mut reached) = (0.0, self.from_s);
-        for b in &self.bouts {
-            let from = b.from_s[1].max(reached);
-            let to = b.to_s.map_or(self.to_s, |t| t[1]).min(self.to_s);
-            if to > from {
-                total += to - from;
-                reached = to;
-            }
-        }
-        total
+        down_s(&self.bouts, self.from_s, self.to_s)
     }
 
     /// The longest outage of it.
@@ -93,6 +84,21 @@ impl<'a> Window<'a> {
         let length = |b: &Bout| b.length_s(self.to_s)[1];
         self.bouts.iter().max_by(|a, b| length(a).total_cmp(&length(b)))
     }
+}
+
+/// Seconds between two moments in which one or more of the outages, in order of time, cut the path: time that two share
+/// counts once.
+pub fn down_s(bouts: &[Bout<'_>], from_s: f64, to_s: f64) -> f64 {
+    union(bouts.iter().map(|b| [b.from_s[1].max(from_s), b.to_s.map_or(to_s, |t| t[1]).min(to_s)]))
+}
+
+/// Length of spans together, in order of their beginnings: what two share counts once.
+pub(super) fn union(spans: impl Iterator<Item = [f64; 2]>) -> f64 {
+    let add = |(total, reached): (f64, f64), [from, to]: [f64; 2]| {
+        let from = from.max(reached);
+        if to > from { (total + to - from, to) } else { (total, reached) }
+    };
+    spans.fold((0.0, f64::NEG_INFINITY), add).0
 }
 
 /// Seconds of a stretch in which the outermost lane that was seen at all was seen.

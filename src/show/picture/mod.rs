@@ -4,6 +4,7 @@
 //! hatching means "not seen" or "not known". Every figure a picture shows stands in its description too.
 
 mod axes;
+mod axis;
 mod cause;
 mod delay;
 mod delivery;
@@ -26,7 +27,7 @@ pub use when::{by_day, by_hour};
 
 use serde::Serialize;
 
-/// Width of every picture, in its own units.
+/// Width of a picture that fits a page, in its own units.
 pub const WIDTH: f64 = 640.0;
 /// Size of its letters.
 pub const LETTERS: f64 = 12.0;
@@ -38,12 +39,18 @@ pub struct Picture {
     pub title: String,
     /// The same in words, with every figure.
     pub description: String,
-    /// Height in its own units; the width is [`WIDTH`].
+    /// Width in its own units.
+    #[serde(skip)]
+    pub width: f64,
+    /// Height likewise.
     #[serde(skip)]
     pub height: f64,
     /// What is drawn, the first undermost.
     #[serde(skip)]
     pub shapes: Vec<Shape>,
+    /// The same drawn for a narrow screen, where it was.
+    #[serde(skip)]
+    pub narrow: Option<Box<Picture>>,
 }
 
 /// How dark.
@@ -94,7 +101,14 @@ pub enum Shape {
 
 impl Picture {
     fn new(title: impl Into<String>, description: impl Into<String>, height: f64) -> Self {
-        Self { title: title.into(), description: description.into(), height, shapes: Vec::new() }
+        let (title, description) = (title.into(), description.into());
+        Self { title, description, width: WIDTH, height, shapes: Vec::new(), narrow: None }
+    }
+
+    /// The same with a drawing for narrow screens beside it.
+    #[must_use]
+    pub fn with_narrow(self, narrow: Option<Self>) -> Self {
+        Self { narrow: narrow.map(Box::new), ..self }
     }
 
     fn block(&mut self, at: [f64; 4], ink: Ink) {

@@ -5,7 +5,7 @@
 
 use super::{Anchor, Ink, Picture, WIDTH};
 use crate::judge::course::STEPS;
-use crate::show::axis;
+use super::axis;
 use crate::show::say::picture as say;
 use crate::show::words::{fit, millis, safe};
 use crate::snapshot::{CourseView, Snapshot, TargetView};

@@ -45,10 +45,16 @@ pub fn lane(name: &str, [good, part, bad, blind]: &[f64; 4]) -> String {
     format!("{name}: {}", and(&told))
 }
 
+/// Beside the troubles of the lanes.
+pub const TROUBLES: &str = "Troubles";
+/// What the lanes are drawn with, in the order of the legend.
+pub const KEYS: [&str; 7] =
+    ["in order", "in part", "not in order", "not seen", "too brief to draw", "outage", "other trouble"];
+
 /// All lanes.
 pub fn lanes(told: impl Iterator<Item = String>) -> String {
     format!(
-        "A high line is in order, a low shaded one is not, hatching is where nobody could look. {}.",
+        "A high line is in order, a low thick one is not, hatching is where nobody could look. Troubles stand beneath by number; brackets show how exactly an edge is known. {}.",
         told.collect::<Vec<_>>().join("; ")
     )
 }

@@ -38,7 +38,7 @@ pub(super) fn flow(paper: &Paper, pages: &mut Pages) {
     pages.piece(Role::Title);
     say(pages, &paper.title, BOLD, z.title, 0.0, 0.0);
     pages.y -= z.gap;
-    for b in &paper.blocks {
+    for b in &paper.blocks.0 {
         block(b, z, pages);
         pages.close();
     }
@@ -46,7 +46,7 @@ pub(super) fn flow(paper: &Paper, pages: &mut Pages) {
 
 fn block(b: &Block, z: &Sizes, pages: &mut Pages) {
     match b {
-        Block::Heading { level, text } => {
+        Block::Heading { level, text, .. } => {
             let (size, before) = if *level <= 2 { (z.part, z.before) } else { (z.piece, z.before * 0.6) };
             pages.ensure(before + size * 1.3 + 72.0);
             if !pages.empty {
@@ -92,7 +92,7 @@ fn block(b: &Block, z: &Sizes, pages: &mut Pages) {
         }
         Block::Table { caption, head, rows } => table(caption, head, rows, z, pages),
         Block::Picture(p) => {
-            let scale = LINE / crate::show::picture::WIDTH as f32;
+            let scale = LINE / p.width as f32;
             let height = p.height as f32 * scale;
             pages.ensure(height + z.piece * 1.3 + z.small * 3.0 + z.gap * 4.0);
             pages.y -= z.gap * 1.6;

@@ -11,6 +11,7 @@ pub use fields::{History, Known, LaneMeanwhile, Outage, Ticket, TicketKind};
 pub use group::STORM_S;
 pub use told::ticket;
 
+use super::window::union;
 use super::{Bout, Given, Window};
 use crate::show::say::codes::codes;
 use crate::show::say::ticket as say;
@@ -70,22 +71,10 @@ fn outage(given: &Given, windows: &Windows, clock: &Clock, group: &[Bout]) -> Ti
     }
 }
 
-/// Down time of a group by its edges: time that two outages share counts once.
+/// Down time of a group by its edges, at least, middle and at most: time that two outages share counts once.
 fn add(group: &[Bout], now_s: f64) -> [f64; 3] {
-    let sum = |edge: fn(&Bout, f64) -> (f64, f64)| {
-        let (mut total, mut reached) = (0.0, f64::NEG_INFINITY);
-        for b in group {
-            let (from, to) = edge(b, now_s);
-            if to > from.max(reached) {
-                total += to - from.max(reached);
-                reached = to;
-            }
-        }
-        total
-    };
-    let least = sum(|b, now| (b.from_s[2], b.to_s.map_or(now, |t| t[0])));
-    let middle = sum(|b, now| (b.from_s[1], b.to_s.map_or(now, |t| t[1])));
-    [least, middle, sum(|b, now| (b.from_s[0], b.to_s.map_or(now, |t| t[2])))]
+    let sum = |from: usize, to: usize| union(group.iter().map(|b| [b.from_s[from], b.to_s.map_or(now_s, |t| t[to])]));
+    [sum(2, 0), sum(1, 1), sum(0, 2)]
 }
 
 /// What every ticket says of the trouble it is about.

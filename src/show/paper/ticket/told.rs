@@ -5,12 +5,12 @@
 use super::fields::{LaneMeanwhile, Outage, Ticket, TicketKind};
 use super::tickets;
 use crate::judge::Lane;
-use crate::show::paper::{Given, Kind, Paper};
+use crate::show::paper::part::sentence;
+use crate::show::paper::{Blocks, Given, Kind, Paper};
 use crate::show::say::codes::Code;
 use crate::show::say::ticket::{self as say, label, provider};
 use crate::show::say::titles::named;
 use crate::show::say::{local, utc};
-use crate::show::telling::sentence;
 use crate::show::words::{self, Clock, full_time, safe, span, zoned};
 use crate::snapshot::{LaneState, Snapshot};
 use std::collections::BTreeSet;
@@ -26,7 +26,8 @@ const OUTAGES: usize = 20;
 pub fn ticket(given: &Given) -> Paper {
     let s = given.snapshot;
     let all = tickets(given);
-    let mut p = Paper::new(Kind::Ticket, say::KICKER, &say::title(&safe(&s.site)));
+    let mut paper = Paper::new(Kind::Ticket, say::KICKER, &say::title(&safe(&s.site)));
+    let p = &mut paper.blocks;
     let open = all.iter().filter(|t| t.open).count();
     p.lead(&say::lead(all.len(), open, all.len().min(IN_FULL)));
     p.say(say::covers(
@@ -36,7 +37,7 @@ pub fn ticket(given: &Given) -> Paper {
         s.watch.observed_s,
     ));
     if all.len() > 1 {
-        p.part(say::OVERVIEW);
+        p.part("overview", say::OVERVIEW);
         let row = |t: &Ticket| vec![t.id.clone(), sentence(&t.line), say::state(t.open, t.quiet_s), words::who(&t.who)];
         p.table(say::OVERVIEW_ABOUT, &say::OVERVIEW_HEAD, all.iter().take(IN_TABLE).map(row));
     }
@@ -44,18 +45,18 @@ pub fn ticket(given: &Given) -> Paper {
         if n > 0 {
             p.page();
         }
-        one(&mut p, t, given);
+        one(p, n, t, given);
     }
     if all.len() > IN_FULL {
         p.say(say::rest(all.len() - IN_FULL));
     }
-    codes(&mut p, all.iter().take(IN_FULL));
-    p.part(words::capital(label::MADE_BY).as_str());
+    codes(p, all.iter().take(IN_FULL));
+    p.part("record", label::MADE_BY);
     p.pairs(origin(given));
     p.list([say::LIMIT, say::PRIVACY]);
     p.list(s.cautions.iter().map(|c| safe(c)));
-    p.data = serde_json::json!({ "site": s.site, "began_utc": utc(s.wall(0.0)), "tickets": all });
-    p
+    paper.data = serde_json::json!({ "site": s.site, "began_utc": utc(s.wall(0.0)), "tickets": all });
+    paper
 }
 
 fn origin(given: &Given) -> Vec<(&'static str, String)> {
@@ -67,10 +68,10 @@ fn origin(given: &Given) -> Vec<(&'static str, String)> {
     out
 }
 
-fn one(p: &mut Paper, t: &Ticket, given: &Given) {
+fn one(p: &mut Blocks, n: usize, t: &Ticket, given: &Given) {
     let s = given.snapshot;
     let clock = Clock::new(s, given.zone);
-    p.part(&t.id);
+    p.part(&format!("ticket-{n}"), &t.id);
     p.lead(&sentence(&t.line));
     let mut pairs = vec![
         (label::SITE, safe(&s.site)),
@@ -126,7 +127,7 @@ fn one(p: &mut Paper, t: &Ticket, given: &Given) {
 }
 
 /// The codes of all the tickets told, each once.
-fn codes<'a>(p: &mut Paper, told: impl Iterator<Item = &'a Ticket>) {
+fn codes<'a>(p: &mut Blocks, told: impl Iterator<Item = &'a Ticket>) {
     let mut all: Vec<Code> = Vec::new();
     for code in told.flat_map(|t| &t.codes) {
         if !all.contains(code) {
@@ -134,7 +135,7 @@ fn codes<'a>(p: &mut Paper, told: impl Iterator<Item = &'a Ticket>) {
         }
     }
     if !all.is_empty() {
-        p.part(say::CODES);
+        p.part("codes", say::CODES);
         let row = |c: &Code| vec![c.meaning.to_owned(), c.contact_id.to_owned(), c.letters.to_owned()];
         p.table(say::CODES_ABOUT, &say::CODES_HEAD, all.iter().map(row));
         p.say(say::CODES_NOTE);
@@ -145,7 +146,7 @@ fn list(items: &[String]) -> String {
     items.iter().map(|i| safe(i)).collect::<Vec<_>>().join("; ")
 }
 
-fn time(p: &mut Paper, t: &Ticket, from: [f64; 3], given: &Given) {
+fn time(p: &mut Blocks, t: &Ticket, from: [f64; 3], given: &Given) {
     let s = given.snapshot;
     let edge = |[a, m, b]: [f64; 3]| {
         let at = s.wall(m);

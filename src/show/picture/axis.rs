@@ -3,7 +3,7 @@
 //! Decides the step (from a ladder of steps people read easily) and keeps ticks on round local times, also across a
 //! change of daylight saving time. Draws nothing.
 
-use super::words::zoned;
+use crate::show::words::zoned;
 use crate::judge::WallTime;
 use crate::snapshot::Snapshot;
 use jiff::civil::Time;
@@ -16,17 +16,17 @@ const LADDER: [i64; 20] = [
 
 /// One tick.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Tick {
+pub(super) struct Tick {
     /// Seconds on the record's axis.
-    pub at_s: f64,
+    pub(super) at_s: f64,
     /// Time of day.
-    pub label: String,
+    pub(super) label: String,
     /// Day, where the tick is the first of a new day.
-    pub day: Option<String>,
+    pub(super) day: Option<String>,
 }
 
 /// Ticks for the whole record, at most `most` of them, at local round times.
-pub fn ticks(s: &Snapshot, zone: &TimeZone, most: usize) -> Vec<Tick> {
+pub(super) fn ticks(s: &Snapshot, zone: &TimeZone, most: usize) -> Vec<Tick> {
     let length = s.watch.elapsed_s;
     if !(length.is_finite() && length > 0.0) || most == 0 {
         return Vec::new();

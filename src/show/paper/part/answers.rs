@@ -1,11 +1,10 @@
-//! The questions behind the verdict, answered in plain words for the terminal and the report alike: would an alarm get
-//! through, would the station notice, what a year may bring, what was believed beforehand, how sharp the watch was.
+//! The questions behind the verdict, answered in plain words: would an alarm get through, would the station notice, what
+//! may a year bring, what was believed beforehand, how sharp was the watch.
 //!
-//! Decides wording and what is left unsaid; judges nothing. Every share is told as "about 19 in 20", of what, and over
-//! how long. Text comes out escaped.
+//! Every share is told as "about 19 in 20", of what, and over how long.
 
-use super::telling::sentence;
-use super::words::{self, safe};
+use super::{Blocks, sentence};
+use crate::show::words::{self, safe};
 use crate::snapshot::{
     Believed, DetectionView, LengthsView, Snapshot, SupervisionView, TargetView, VerdictKind, odds, too_little,
 };
@@ -16,31 +15,11 @@ fn span(seconds: f64) -> String {
     words::span(seconds).replace(".0 s", " s")
 }
 
-/// Reasons shown beside the verdict; the others stand further down.
-pub const FIRST_REASONS: usize = 3;
-
-/// One question with its answer.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Answer {
-    /// A word for it, unique in a document.
-    pub id: &'static str,
-    /// The question as a heading.
-    pub title: &'static str,
-    /// Sentences, one paragraph each.
-    pub says: Vec<String>,
-    /// What stands under it as a list.
-    pub list: Vec<String>,
-}
-
 /// Every answer there is something to say to, in the order a reader asks.
-pub fn answers(s: &Snapshot) -> Vec<Answer> {
-    let all = [more_reasons(s), drills(s), delivery(s), supervision(s), outlook(s), prior(s), Some(sharpness(s))];
-    all.into_iter().flatten().filter(|a| !a.says.is_empty() || !a.list.is_empty()).collect()
-}
-
-/// Whether the choice for today is not the verdict itself and must be told.
-pub fn decides_today(s: &Snapshot) -> bool {
-    matches!(s.verdict.kind, VerdictKind::KeepWatching | VerdictKind::MendFirst)
+pub fn answers(b: &mut Blocks, s: &Snapshot) {
+    for part in [drills, delivery, supervision, outlook, prior, sharpness] {
+        part(b, s);
+    }
 }
 
 /// The odds for somebody who must decide today; `None` where there are none.
@@ -68,14 +47,9 @@ pub fn odds_today(s: &Snapshot) -> Option<String> {
     }))
 }
 
-fn more_reasons(s: &Snapshot) -> Option<Answer> {
-    let rest = s.verdict.reasons.get(FIRST_REASONS..)?;
-    let list = rest.iter().map(|r| sentence(r)).collect();
-    Some(Answer { id: "more-reasons", title: "What else was weighed", says: Vec::new(), list })
-}
-
-fn drills(s: &Snapshot) -> Option<Answer> {
-    let first = s.drills.first()?;
+/// What was done on purpose.
+pub fn drills(b: &mut Blocks, s: &Snapshot) {
+    let Some(first) = s.drills.first() else { return };
     let mut list = Vec::new();
     for d in &s.drills {
         let day = words::zoned(d.began, &TimeZone::UTC).strftime("%Y-%m-%d %H:%M UTC");
@@ -87,14 +61,15 @@ fn drills(s: &Snapshot) -> Option<Answer> {
     }
     let one = s.drills.len() == 1 && first.to_s > first.from_s;
     let what = if one { "It was" } else { "They were" };
-    let says = vec![format!(
+    let says = format!(
         "{what} somebody's doing on purpose: nothing in that time counts for or against the path. The figures of each target count every question, these too."
-    )];
-    Some(Answer { id: "drills", title: "Drills", says, list })
+    );
+    b.part("drills", "Drills").say(says).list(list);
 }
 
-fn delivery(s: &Snapshot) -> Option<Answer> {
-    let d = s.delivery.as_ref()?;
+/// Would an alarm have got through?
+pub fn delivery(b: &mut Blocks, s: &Snapshot) {
+    let Some(d) = &s.delivery else { return };
     let tries: Vec<String> =
         d.retries_s.iter().map(|r| if *r <= 0.0 { "at once".to_owned() } else { span(*r) }).collect();
     let schedule = format!(
@@ -102,36 +77,31 @@ fn delivery(s: &Snapshot) -> Option<Answer> {
         join(&tries, "and"),
         safe(&d.schedule)
     );
-    Some(Answer {
-        id: "delivery",
-        title: "Would an alarm get through?",
-        says: vec![sentence(&d.sentence), schedule],
-        list: Vec::new(),
-    })
+    b.part("delivery", "Would an alarm get through?").say(format!("{} {schedule}", sentence(&d.sentence)));
 }
 
-fn supervision(s: &Snapshot) -> Option<Answer> {
-    let first = s.supervision.first()?;
-    let title = "Would the station notice an outage?";
+/// Would the station have known?
+pub fn supervision(b: &mut Blocks, s: &Snapshot) {
+    let Some(first) = s.supervision.first() else { return };
+    b.part("supervision", "Would the station notice an outage?");
     let all = first.outages.len();
     if all == 0 {
-        let says = vec![format!(
+        b.say(format!(
             "No outage was seen, so there was none to notice. A station waits before silence tells it anything: with {} ({}), an outage shorter than that passes unseen.",
             span(first.interval_s),
             safe(&first.used)
-        )];
-        return Some(Answer { id: "supervision", title, says, list: Vec::new() });
+        ));
+        return;
     }
-    let says = vec![format!(
+    b.say(format!(
         "A station notices an outage only if it lasts longer than the silence it allows. Of the {} in the {} watched, by how long it waits:",
         words::count(all, "outage", "outages"),
         span(s.watch.elapsed_s)
-    )];
+    ));
     // The site's own stands first; the common ones follow by length.
     let mut order: Vec<&SupervisionView> = s.supervision.iter().collect();
     order.get_mut(1..).unwrap_or_default().sort_by(|a, b| a.interval_s.total_cmp(&b.interval_s));
-    let list = order.into_iter().map(|v| interval(v, all)).collect();
-    Some(Answer { id: "supervision", title, says, list })
+    b.list(order.into_iter().map(|v| interval(v, all)));
 }
 
 fn interval(v: &SupervisionView, all: usize) -> String {
@@ -172,41 +142,45 @@ fn believed(b: &Believed) -> String {
     }
 }
 
-fn outlook(s: &Snapshot) -> Option<Answer> {
-    let o = s.outlook.as_ref()?;
-    Some(Answer {
-        id: "outlook",
-        title: "What may a year bring?",
-        says: vec![sentence(&o.sentence), "Taken as given, not measured:".to_owned()],
-        list: o.inputs.iter().map(believed).collect(),
-    })
+/// What a year may bring.
+pub fn outlook(b: &mut Blocks, s: &Snapshot) {
+    let Some(o) = &s.outlook else { return };
+    b.part("outlook", "What may a year bring?").say(sentence(&o.sentence));
+    if !o.inputs.is_empty() {
+        b.say("Taken as given, not measured:").list(o.inputs.iter().map(believed));
+    }
 }
 
-fn prior(s: &Snapshot) -> Option<Answer> {
-    let p = s.prior.as_ref()?;
-    let mut says = vec![sentence(&p.sentence)];
+/// What was believed before watching.
+pub fn prior(b: &mut Blocks, s: &Snapshot) {
+    let Some(p) = &s.prior else { return };
+    b.part("prior", "What was believed beforehand?").say(sentence(&p.sentence));
     if p.verdict_with != p.verdict_alone {
-        says.push(format!(
+        b.say(format!(
             "The verdict without what was believed: {}. With it: {}.",
             p.verdict_alone.words(),
             p.verdict_with.words()
         ));
     }
     if !p.lines.is_empty() {
-        says.push("Number by number:".to_owned());
+        b.say("Number by number:").list(p.lines.iter().map(believed));
     }
-    let list = p.lines.iter().map(believed).collect();
-    Some(Answer { id: "prior", title: "What was believed beforehand?", says, list })
 }
 
-fn sharpness(s: &Snapshot) -> Answer {
+/// How sharp the watch was.
+pub fn sharpness(b: &mut Blocks, s: &Snapshot) {
     let mut says: Vec<String> = s.detection.iter().map(noticed).collect();
     says.extend(s.lengths.as_ref().map(|l| lasted(l, s.watch.elapsed_s)));
     says.extend(s.flaps.iter().map(|f| {
         let now = if f.flapping { " It counts as flapping now." } else { "" };
         format!("{}{now}", sentence(&f.sentence))
     }));
-    Answer { id: "sharpness", title: "How sharp was the watch?", says, list: Vec::new() }
+    if !says.is_empty() {
+        b.part("sharpness", "How sharp was the watch?");
+        says.iter().for_each(|line| {
+            b.say(line);
+        });
+    }
 }
 
 /// Which short outages the way of asking could see.
@@ -260,7 +234,7 @@ fn lasted(l: &LengthsView, watched_s: f64) -> String {
 }
 
 /// What a target lost and how its times vary, in a sentence; `None` where nothing was lost and nothing timed.
-pub fn steadiness(t: &TargetView, watched_s: f64) -> Option<String> {
+pub(super) fn steadiness(t: &TargetView, watched_s: f64) -> Option<String> {
     let mut parts = Vec::new();
     if let Some(l) = t.loss.filter(|l| l.share > 0.0) {
         let bursts = match (l.bursts, l.density[0]) {
