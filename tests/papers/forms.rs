@@ -91,7 +91,7 @@ fn text_html_json_and_pdf_tell_the_same() {
             let none = |form, found: Option<&str>| assert_eq!(found, None, "{site}, {word}, {form}");
             // Lines to be copied stand behind a bar, which no white space is.
             let bare: Vec<String> = texts.iter().map(|t| t.replace('|', "")).collect();
-                        // A part's heading stands in capitals there.
+            // A part's heading stands in capitals there.
             let low: Vec<String> = bare.iter().map(|t| t.to_lowercase()).collect();
             let low: Vec<&str> = low.iter().map(String::as_str).collect();
             none("text", missing(&low, &to_text(&paper, 80).replace('|', "").to_lowercase()));

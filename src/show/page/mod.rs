@@ -57,7 +57,11 @@ const ICON: &str = concat!(
 
 /// Every file the pages ask for.
 pub const ASSETS: &[Asset] = &[
-    Asset { path: "/page.css", media: "text/css; charset=utf-8", body: concat!(include_str!("../base.css"), include_str!("page.css")) },
+    Asset {
+        path: "/page.css",
+        media: "text/css; charset=utf-8",
+        body: concat!(include_str!("../base.css"), include_str!("page.css")),
+    },
     Asset { path: "/icon.svg", media: "image/svg+xml", body: ICON },
     Asset { path: "/page.js", media: "text/javascript; charset=utf-8", body: include_str!("page.js") },
 ];

@@ -218,9 +218,7 @@ fn trouble(s: &Snapshot, t: &Trouble, clock: &Clock<'_>) -> Markup {
 /// What somebody outside the site needs to hear: how often, how long, when exactly, what answered meanwhile.
 fn tell(s: &Snapshot, clock: &Clock<'_>) -> Markup {
     let now_s = s.watch.elapsed_s;
-    let of = |who: &str| -> Vec<Bout<'_>> {
-        s.troubles.iter().filter(|t| t.who == who).filter_map(Bout::of).collect()
-    };
+    let of = |who: &str| -> Vec<Bout<'_>> { s.troubles.iter().filter(|t| t.who == who).filter_map(Bout::of).collect() };
     // What answered meanwhile clears those it was asked of.
     let meanwhile = |t: &Trouble| {
         let mut seen = t.evidence_for.iter().chain(&t.evidence_against);

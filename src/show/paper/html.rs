@@ -23,14 +23,18 @@ pub fn to_html(paper: &Paper) -> String {
     };
     let blocks = &paper.blocks.0;
     let opening = blocks.iter().position(is_part).unwrap_or(blocks.len());
-    page(&paper.title, class, &html! {
-        header {
-            p class="kicker" { (paper.kicker) }
-            h1 { (paper.title) }
-            (pieces(&blocks[..opening]))
-        }
-        main { (parts(&blocks[opening..])) }
-    })
+    page(
+        &paper.title,
+        class,
+        &html! {
+            header {
+                p class="kicker" { (paper.kicker) }
+                h1 { (paper.title) }
+                (pieces(&blocks[..opening]))
+            }
+            main { (parts(&blocks[opening..])) }
+        },
+    )
 }
 
 /// A page of its own around a body: style and policy stand in it.

@@ -3,8 +3,8 @@
 //! Decides the step (from a ladder of steps people read easily) and keeps ticks on round local times, also across a
 //! change of daylight saving time. Draws nothing.
 
-use crate::show::words::zoned;
 use crate::judge::WallTime;
+use crate::show::words::zoned;
 use crate::snapshot::Snapshot;
 use jiff::civil::Time;
 use jiff::tz::TimeZone;

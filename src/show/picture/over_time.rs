@@ -3,9 +3,9 @@
 //! Decides what a step of a course looks like: mean and longest round trip as two lines, shaded where it was asked and
 //! nothing came back, hatched where it was not asked.
 
+use super::axis;
 use super::{Anchor, Ink, Picture, WIDTH};
 use crate::judge::course::STEPS;
-use super::axis;
 use crate::show::say::picture as say;
 use crate::show::words::{fit, millis, safe};
 use crate::snapshot::{CourseView, Snapshot, TargetView};

@@ -16,9 +16,11 @@ pub fn happened(b: &mut Blocks, s: &Snapshot, clock: &Clock<'_>) {
         match run {
             [t] if whole.contains(&t.number) => trouble(b, s, t, clock),
             short => {
-                b.list(short.iter().map(|t| {
-                    format!("{}. {}, {}", t.number, clock.at(t.start_s[1]), in_a_line(t, s.watch.elapsed_s))
-                }));
+                b.list(
+                    short.iter().map(|t| {
+                        format!("{}. {}, {}", t.number, clock.at(t.start_s[1]), in_a_line(t, s.watch.elapsed_s))
+                    }),
+                );
             }
         }
     }
@@ -92,10 +94,8 @@ fn told(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
     let sure = words::sureness(Some(t.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default();
     let lane = words::lane(t.lane).to_lowercase();
     let cause = safe(&named(&t.cause));
-    let mut out = format!(
-        "From {} {until}. {effect} Began in: {lane}. Cause: {cause}{sure}. {who}",
-        clock.edge(t.start_s)
-    );
+    let mut out =
+        format!("From {} {until}. {effect} Began in: {lane}. Cause: {cause}{sure}. {who}", clock.edge(t.start_s));
     if !t.technician.is_empty() {
         out += &format!(" For a technician: {}", safe(&t.technician));
     }
