@@ -4,7 +4,8 @@
 //! the interface now, so that a stale one from years ago says nothing. Asks nobody; sends nothing.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
+use super::turns::{Timer, until};
 use crate::judge::{Detail, HeldAddress, Lease, Micros, Moment, NotAsked, Observation, Outcome, Question};
 use crate::sys::netlink::{Change, Changes};
 use crate::wire::lease_file;
@@ -124,7 +125,7 @@ pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let mut machine = Machine::new(host.target());
     let five = Micros(ctx.plan.cadence.local.0.saturating_mul(5));
-    let mut turns = Turns::new(&ctx, Micros::ZERO, five, Micros::from_secs(5));
+    let mut turns = Timer::after(&ctx, Micros::ZERO, five, Micros::from_secs(5));
     let mut changes = Changes::subscribe().ok();
     let (mut look_at, mut announced) = (None, None);
     loop {

@@ -7,7 +7,8 @@
 //! sent to it. Where raw sockets are not permitted the table alone speaks, and only of what the kernel confirmed itself.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
+use super::turns::{Timer, until};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::site::cadence::FLOOR_SIGNS;
 use crate::sys::frames::{Frames, MOST_BYTES};
@@ -132,7 +133,7 @@ pub async fn run(ctx: Context) {
     // Hears for a while before the first turn, and opens its ears at once.
     let opened = open(&mut host, mac, &mut raw).await;
     tracing::debug!(?opened, "listening for the communicator");
-    let mut turns = Turns::new(&ctx, Micros::from_secs(3), ctx.plan.signs.signs_every, FLOOR_SIGNS);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(3), ctx.plan.signs.signs_every, FLOOR_SIGNS);
     let mut room = [0; MOST_BYTES];
     loop {
         let report = tokio::select! {

@@ -5,8 +5,9 @@
 //! `Answered` means a conflict; `Timeout` means none was heard.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
 use super::offers::LEAST_BETWEEN;
+use super::turns::{Timer, until};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question};
 use crate::sys::frames::{Frames, MOST_BYTES};
 use crate::wire::arp;
@@ -93,7 +94,7 @@ impl Round {
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let every = ctx.plan.cadence.offers.max(LEAST_BETWEEN);
-    let mut turns = Turns::new(&ctx, Micros::from_secs(2), every, LEAST_BETWEEN);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(2), every, LEAST_BETWEEN);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

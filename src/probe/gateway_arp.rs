@@ -6,7 +6,8 @@
 //! else is skipped, after a nudge that makes the kernel ask anew.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
+use super::turns::{Timer, until};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::sys::frames::{Frames, MOST_BYTES};
 use crate::sys::netlink::{Neighbour, NeighbourState};
@@ -178,7 +179,7 @@ struct Raw {
 /// Asks until the agent is gone.
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
-    let mut turns = Turns::new(&ctx, Micros::ZERO, ctx.plan.cadence.router, Micros::from_secs(1));
+    let mut turns = Timer::after(&ctx, Micros::ZERO, ctx.plan.cadence.router, Micros::from_secs(1));
     let mut raw: Option<Raw> = None;
     let mut table = Table::default();
     let mut reminded: Option<Moment> = None;

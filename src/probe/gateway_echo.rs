@@ -4,7 +4,7 @@
 //! owns the socket. Which gateway it is, the kernel says (`watch` channel); a new one starts a new machine, and what
 //! was under way to the old one is dropped: its answer can't be heard any more, so it is neither good nor bad.
 
-use super::turns::{self, Turns};
+use super::turns::{self, Timer, Turns};
 use super::{Context, errno};
 use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::site::cadence;
@@ -205,11 +205,11 @@ impl Line {
 
 /// Asks the gateway each `cadence.router` until the agent is gone. `gateway` is the default gateway of the plan's
 /// interface as the kernel has it now.
-pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>) {
+pub async fn run(ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>) {
     let plan = ctx.plan.clone();
     let (base, floor) = (plan.cadence.router, cadence::FLOOR_ROUTER);
     let way = ctx.way();
-    let mut rhythm = Turns::new(base, floor, ctx.clock.now());
+    let mut timer = Timer::new(&ctx, Turns::new(base, floor, ctx.clock.now()));
     let mut line: Option<Line> = None;
     let mut target: Arc<str> = "gateway".into();
     let mut out: VecDeque<Observation> = VecDeque::new();
@@ -224,11 +224,10 @@ pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>)
                 Line { address, machine, socket: None, token: rand::random() }
             });
         }
-        let pace = *ctx.pace.borrow_and_update();
-        let turn = ctx.clock.instant(rhythm.due(pace));
         let deadline = line.as_ref().and_then(|l| l.machine.deadline()).map(|at| ctx.clock.instant(at));
         let socket = line.as_ref().and_then(|l| l.socket.as_ref());
-        // In this order: what has come is read before anything is called late.
+        let mut turn = false;
+        // In this order: a flood of answers can't keep turns away, and what has come is read before anything is called late.
         let heard = tokio::select! {
             biased;
             () = ctx.seen.closed() => return,
@@ -237,10 +236,12 @@ pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>)
                 permit.send(out.pop_front().unwrap_or_else(|| unreachable!("guarded by the branch condition")));
                 continue;
             }
+            () = timer.next() => {
+                turn = true;
+                None
+            }
             heard = hear(socket) => Some(heard),
             () = wait(deadline) => None,
-            () = tokio::time::sleep_until(turn) => None,
-            () = turns::change(&mut ctx.pace) => continue,
             changed = gateway.changed(), if gateway_known => {
                 gateway_known = changed.is_ok();
                 continue;
@@ -252,16 +253,12 @@ pub async fn run(mut ctx: Context, mut gateway: watch::Receiver<Option<IpAddr>>)
             (Some(Err(_)), Some(line)) => line.socket = None,
             _ => {}
         }
-        if let Some(line) = &mut line {
+        if let Some(line) = line.as_mut().filter(|_| !turn) {
             while let Some(o) = line.machine.expired(now) {
                 out.push_back(o);
             }
         }
-        if now.at < rhythm.due(pace) {
-            continue;
-        }
-        rhythm.taken(now.at, pace);
-        if out.len() >= HELD {
+        if !turn || out.len() >= HELD {
             continue;
         }
         let said = match &mut line {

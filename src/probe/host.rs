@@ -1,14 +1,12 @@
-//! What every local probe shares: the interface it follows and its turns.
+//! What every local probe shares: the interface it follows.
 //!
 //! Decides which interface is ours when it is renamed (the index stays) or re-created (the name comes back with a new
-//! index), and when the next turn is due. Asks no question of its own.
+//! index). Asks no question of its own.
 
-use super::{Context, Pace};
-use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, Question};
+use super::Context;
+use crate::judge::{Detail, Moment, NotAsked, Observation, Outcome, Question};
 use crate::sys::netlink::{Interface, Kernel, NetlinkError};
 use std::sync::Arc;
-use tokio::sync::watch;
-use tokio::time::Instant;
 
 /// The target of an observation where the plan names no interface.
 const NO_INTERFACE: &str = "no interface";
@@ -140,69 +138,5 @@ impl Host {
     pub(super) async fn carrying(&mut self) -> Result<Interface, Blind> {
         let interface = self.interface().await?;
         if interface.carrier.up { Ok(interface) } else { Err(Blind::NotAsked(NotAsked::NoInterface)) }
-    }
-}
-
-/// When a probe's next turn is due; closes in with the pace.
-#[derive(Debug)]
-pub(super) struct Turns {
-    steady: Micros,
-    close_in: Micros,
-    last: Instant,
-    first_at: Option<Instant>,
-    pace: Option<watch::Receiver<Pace>>,
-}
-
-impl Turns {
-    /// The first turn after `first`, then every `steady`, or every `close_in` (never longer) while closing in.
-    pub(super) fn new(ctx: &Context, first: Micros, steady: Micros, close_in: Micros) -> Self {
-        let now = Instant::now();
-        let first_at = Some(now + first.to_std());
-        // A zero cadence would spin; the plan's floors are far above this.
-        let least = Micros::from_millis(10);
-        let steady = steady.max(least);
-        let close_in = close_in.min(steady).max(least);
-        Self { steady, close_in, last: now, first_at, pace: Some(ctx.pace.clone()) }
-    }
-
-    /// The present length between turns.
-    pub(super) fn every(&self) -> Micros {
-        match self.pace.as_ref().map(|p| *p.borrow()) {
-            Some(Pace::CloseIn) => self.close_in,
-            _ => self.steady,
-        }
-    }
-
-    /// Waits for the next turn. Nothing is lost when the wait is dropped; late turns are not made up for.
-    pub(super) async fn next(&mut self) {
-        loop {
-            let due = self.first_at.unwrap_or(self.last + self.every().to_std());
-            tokio::select! {
-                () = tokio::time::sleep_until(due) => {
-                    let now = Instant::now();
-                    // Keeps its rhythm when a timer is a little late, and delays when it is very late.
-                    self.last = if now.duration_since(due) < self.every().to_std() / 2 { due } else { now };
-                    self.first_at = None;
-                    return;
-                }
-                closed = changed(self.pace.as_mut()) => if closed { self.pace = None },
-            }
-        }
-    }
-}
-
-/// Waits for a new pace; true when there will be none any more.
-async fn changed(pace: Option<&mut watch::Receiver<Pace>>) -> bool {
-    match pace {
-        Some(pace) => pace.changed().await.is_err(),
-        None => std::future::pending().await,
-    }
-}
-
-/// Waits until a moment; for ever when there is none.
-pub(super) async fn until(ctx: &Context, at: Option<Moment>) {
-    match at {
-        Some(at) => tokio::time::sleep_until(ctx.clock.instant(at)).await,
-        None => std::future::pending().await,
     }
 }

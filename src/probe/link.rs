@@ -5,7 +5,8 @@
 //! between two looks still shows. Announcements are thinned to twenty a second; the counters carry the rest.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
+use super::turns::{Timer, until};
 use crate::judge::{Carrier, Detail, Micros, Moment, Observation, Outcome, Question};
 use crate::sys::netlink::{Change, Changes};
 use std::sync::Arc;
@@ -119,7 +120,7 @@ pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let mut machine = Machine::new(host.target());
     let every = ctx.plan.cadence.local;
-    let mut turns = Turns::new(&ctx, Micros::ZERO, every, Micros::from_secs(1));
+    let mut turns = Timer::after(&ctx, Micros::ZERO, every, Micros::from_secs(1));
     let mut changes = Changes::subscribe().ok();
     let mut look_at = None;
     let mut subscribe_at = None;

@@ -5,7 +5,7 @@
 //! supply to look at (a desktop, a virtual machine) is blind, and is looked at again, for adapters come and go.
 
 use super::Context;
-use super::host::Turns;
+use super::turns::Timer;
 use crate::judge::{Detail, Mains, NotAsked, Observation, Outcome, Question};
 use crate::site::cadence::FLOOR_MAINS;
 use crate::wire::power_supply::{self, ATTRIBUTES, LONGEST, MOST, Supply};
@@ -25,7 +25,7 @@ pub async fn run(ctx: Context) {
 
 /// The same, with the supplies shown elsewhere.
 pub async fn run_at(ctx: Context, root: PathBuf) {
-    let mut turns = Turns::new(&ctx, crate::judge::Micros::ZERO, ctx.plan.signs.mains_every, FLOOR_MAINS);
+    let mut turns = Timer::after(&ctx, crate::judge::Micros::ZERO, ctx.plan.signs.mains_every, FLOOR_MAINS);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

@@ -6,7 +6,8 @@
 //! (`STALE`) says nothing new, so it is not taken for a leaving. The gateway is left out, for it is asked elsewhere.
 
 use super::Context;
-use super::host::{Blind, Host, Turns};
+use super::host::{Blind, Host};
+use super::turns::Timer;
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question};
 use crate::sys::netlink::{Neighbour, NeighbourState};
 use std::collections::BTreeSet;
@@ -56,7 +57,7 @@ impl Watch {
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let every = ctx.plan.signs.signs_every;
-    let mut turns = Turns::new(&ctx, LEAST, LOOK.min(every), LEAST);
+    let mut turns = Timer::after(&ctx, LEAST, LOOK.min(every), LEAST);
     let mut watch = Watch::default();
     loop {
         tokio::select! {

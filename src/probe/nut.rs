@@ -4,7 +4,7 @@
 //! what is asked and what the lines mean. The whole exchange has the plan's waiting time; an endless line or an endless
 //! stream of lines ends it earlier. The server may be on this host or anywhere: routing decides the way.
 
-use super::host::Turns;
+use super::turns::Timer;
 use super::{Context, errno};
 use crate::judge::{Detail, Mains, Micros, Observation, Outcome, Question};
 use crate::site::Nut;
@@ -21,7 +21,7 @@ const USUAL_PORT: u16 = 3_493;
 pub async fn run(ctx: Context) {
     let Some(nut) = ctx.plan.signs.nut.clone() else { return ctx.seen.closed().await };
     let target = target(&nut);
-    let mut turns = Turns::new(&ctx, Micros::ZERO, ctx.plan.signs.mains_every, FLOOR_MAINS);
+    let mut turns = Timer::after(&ctx, Micros::ZERO, ctx.plan.signs.mains_every, FLOOR_MAINS);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

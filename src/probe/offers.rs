@@ -5,7 +5,8 @@
 //! (RFC 2131 section 4.1). A second server is reported as soon as it is heard, and again with the whole round.
 
 use super::Context;
-use super::host::{Blind, Host, Turns, until};
+use super::host::{Blind, Host};
+use super::turns::{Timer, until};
 use crate::judge::{Detail, Lease, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::sys::frames::{Frames, MOST_BYTES};
 use crate::wire::dhcp;
@@ -110,7 +111,7 @@ fn server(lease: &Lease) -> (Option<IpAddr>, Option<Mac>) {
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let every = ctx.plan.cadence.offers.max(LEAST_BETWEEN);
-    let mut turns = Turns::new(&ctx, Micros::from_secs(1), every, LEAST_BETWEEN);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(1), every, LEAST_BETWEEN);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

@@ -4,7 +4,8 @@
 //! to ask, and it says so.
 
 use super::Context;
-use super::host::{Blind, Host, Turns};
+use super::host::{Blind, Host};
+use super::turns::Timer;
 use crate::judge::{Detail, Micros, NotAsked, Observation, Outcome, Question, Radio};
 use crate::site::cadence::FLOOR_SIGNS;
 use crate::sys::radio::Radios;
@@ -12,7 +13,7 @@ use crate::sys::radio::Radios;
 /// Looks until the agent is gone.
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
-    let mut turns = Turns::new(&ctx, Micros::from_secs(1), ctx.plan.signs.signs_every, FLOOR_SIGNS);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(1), ctx.plan.signs.signs_every, FLOOR_SIGNS);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

@@ -4,7 +4,7 @@
 //! Answers to other questions are passed over, a bounded number of them. The count wraps after 497 days, which looks like
 //! a start and is left to the judge, who sees the number before it.
 
-use super::host::Turns;
+use super::turns::Timer;
 use super::{Context, errno};
 use crate::judge::{Detail, Micros, Observation, Outcome, Question, RouterLife, Rtt};
 use crate::site::Snmp;
@@ -21,7 +21,7 @@ pub async fn run(ctx: Context) {
     let Some(named) = ctx.plan.signs.snmp.clone() else { return ctx.seen.closed().await };
     let way = ctx.way();
     let target = format!("SNMP at {}", named.agent.ip());
-    let mut turns = Turns::new(&ctx, Micros::from_secs(1), ctx.plan.signs.signs_every, FLOOR_SIGNS);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(1), ctx.plan.signs.signs_every, FLOOR_SIGNS);
     loop {
         tokio::select! {
             () = ctx.seen.closed() => return,

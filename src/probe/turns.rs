@@ -1,4 +1,4 @@
-//! Turns: when to ask next, and the loop that does.
+//! Turns: when a probe asks next, and the wait for it. Every probe's turns are decided here.
 //!
 //! Decides the next moment from the interval of the present pace. Keeps the rhythm without drift, follows a change of
 //! pace at once, and never catches up on turns that were missed: a burst would measure itself.
@@ -6,43 +6,113 @@
 use super::{Context, Pace};
 use crate::judge::{Micros, Moment};
 use crate::site::cadence;
+use crate::sys::clock::Clock;
 use std::future::Future;
 use tokio::sync::watch;
 use tokio::task::JoinSet;
 
+/// No interval is shorter: a zero one would spin. The plan's floors are far above this.
+const LEAST: Micros = Micros::from_millis(10);
+
 /// The turns of one target.
 #[derive(Clone, Copy, Debug)]
 pub struct Turns {
-    base: Micros,
-    floor: Micros,
-    last: Option<Moment>,
+    steady: Micros,
+    close_in: Micros,
     first: Moment,
+    last: Option<Moment>,
 }
 
 impl Turns {
-    /// Turns each `base` (at least each `floor`), the first one at `first`.
+    /// Turns each `base`, at most a second apart when closing in, never under `floor`; the first one at `first`.
     pub fn new(base: Micros, floor: Micros, first: Moment) -> Self {
-        Self { base, floor, last: None, first }
+        let [steady, close_in] = [Pace::Steady, Pace::CloseIn].map(|pace| cadence::interval(base, floor, pace));
+        Self::closing_in(steady, close_in, first)
+    }
+
+    /// Turns each `steady`, or each `close_in` (never longer) when closing in; the first one at `first`.
+    pub fn closing_in(steady: Micros, close_in: Micros, first: Moment) -> Self {
+        let steady = steady.max(LEAST);
+        Self { steady, close_in: close_in.min(steady).max(LEAST), first, last: None }
+    }
+
+    /// The interval at this pace.
+    pub fn every(&self, pace: Pace) -> Micros {
+        match pace {
+            Pace::Steady => self.steady,
+            Pace::CloseIn => self.close_in,
+        }
     }
 
     /// When the next turn is due at this pace.
     pub fn due(&self, pace: Pace) -> Moment {
-        self.last.map_or(self.first, |at| at + cadence::interval(self.base, self.floor, pace))
+        self.last.map_or(self.first, |at| at + self.every(pace))
     }
 
     /// The turn was taken at `now`.
     pub fn taken(&mut self, now: Moment, pace: Pace) {
         let due = self.due(pace);
+        // Keeps its rhythm when a timer is a little late, and delays when it is very late.
         let behind = now - due;
-        let kept = behind >= Micros::ZERO && behind < Micros(cadence::interval(self.base, self.floor, pace).0 / 2);
+        let kept = behind >= Micros::ZERO && behind < Micros(self.every(pace).0 / 2);
         self.last = Some(if kept && self.last.is_some() { due } else { now });
     }
 }
 
+/// Turns that are waited for.
+#[derive(Debug)]
+pub(super) struct Timer {
+    clock: Clock,
+    pace: watch::Receiver<Pace>,
+    turns: Turns,
+}
+
+impl Timer {
+    /// Waits for these turns.
+    pub(super) fn new(ctx: &Context, turns: Turns) -> Self {
+        Self { clock: ctx.clock, pace: ctx.pace.clone(), turns }
+    }
+
+    /// The first turn after `first`, then each `steady`, or each `close_in` when closing in.
+    pub(super) fn after(ctx: &Context, first: Micros, steady: Micros, close_in: Micros) -> Self {
+        Self::new(ctx, Turns::closing_in(steady, close_in, ctx.clock.now() + first))
+    }
+
+    /// The present interval.
+    pub(super) fn every(&self) -> Micros {
+        self.turns.every(*self.pace.borrow())
+    }
+
+    /// Waits for the next turn. Nothing is lost when the wait is dropped.
+    pub(super) async fn next(&mut self) {
+        loop {
+            let pace = *self.pace.borrow_and_update();
+            let due = self.turns.due(pace);
+            tokio::select! {
+                () = change(&mut self.pace) => continue,
+                () = tokio::time::sleep_until(self.clock.instant(due)) => {}
+            }
+            let now = self.clock.now();
+            if now >= due {
+                self.turns.taken(now, pace);
+                return;
+            }
+        }
+    }
+}
+
 /// Waits for a change of pace; for ever once nobody sets it any more.
-pub async fn change(pace: &mut watch::Receiver<Pace>) {
+async fn change(pace: &mut watch::Receiver<Pace>) {
     if pace.changed().await.is_err() {
         std::future::pending::<()>().await;
+    }
+}
+
+/// Waits until a moment; for ever when there is none.
+pub(super) async fn until(ctx: &Context, at: Option<Moment>) {
+    match at {
+        Some(at) => tokio::time::sleep_until(ctx.clock.instant(at)).await,
+        None => std::future::pending().await,
     }
 }
 
@@ -54,16 +124,15 @@ pub fn overlap(patience: Micros, base: Micros, floor: Micros) -> usize {
 
 /// Starts one task at each turn until the agent is gone; `start` is told the turn's number, from 0. A turn at which
 /// `most` tasks are still at work is missed. Tasks end with this loop.
-pub async fn each<F, T>(mut ctx: Context, mut turns: Turns, most: usize, mut start: F)
+pub async fn each<F, T>(ctx: Context, turns: Turns, most: usize, mut start: F)
 where
     F: FnMut(u64) -> T,
     T: Future<Output = ()> + Send + 'static,
 {
+    let mut timer = Timer::new(&ctx, turns);
     let mut work = JoinSet::new();
     let mut number = 0;
     loop {
-        let pace = *ctx.pace.borrow_and_update();
-        let turn = ctx.clock.instant(turns.due(pace));
         tokio::select! {
             () = ctx.seen.closed() => return,
             Some(done) = work.join_next() => match done {
@@ -71,14 +140,8 @@ where
                 Err(e) if e.is_panic() => std::panic::resume_unwind(e.into_panic()),
                 _ => continue,
             },
-            () = change(&mut ctx.pace) => continue,
-            () = tokio::time::sleep_until(turn) => {}
+            () = timer.next() => {}
         }
-        let now = ctx.clock.now();
-        if now < turns.due(pace) {
-            continue;
-        }
-        turns.taken(now, pace);
         if work.len() < most {
             work.spawn(start(number));
             number += 1;

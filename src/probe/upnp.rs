@@ -6,7 +6,8 @@
 //! silent is searched for less often, for a search wakes every host of the network.
 
 use super::gateway_arp::same_network;
-use super::host::{Blind, Host, Turns};
+use super::host::{Blind, Host};
+use super::turns::Timer;
 use super::{Context, errno};
 use crate::judge::{Detail, Micros, NotAsked, Observation, Outcome, Question, RouterLife};
 use crate::site::cadence::FLOOR_SIGNS;
@@ -199,7 +200,7 @@ fn good(answer: Result<Answer, Failure>) -> Result<Vec<u8>, Failure> {
 pub async fn run(ctx: Context) {
     let mut host = Host::new(&ctx);
     let way = ctx.way();
-    let mut turns = Turns::new(&ctx, Micros::from_secs(2), ctx.plan.signs.signs_every, FLOOR_SIGNS);
+    let mut turns = Timer::after(&ctx, Micros::from_secs(2), ctx.plan.signs.signs_every, FLOOR_SIGNS);
     let mut machine: Option<Machine> = None;
     loop {
         tokio::select! {
