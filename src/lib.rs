@@ -22,8 +22,8 @@
 //! | [`words`] | every word a reader sees: a row a cause, a name a lane, sentences |
 //! | [`snapshot`] | the one read model; everything shown comes from it |
 //! | [`show`] | snapshot to terminal, HTML, JSON (pure renderers) |
-//! | [`metrics`] | snapshot to numbers for scrapers, and the socket that serves them |
-//! | [`web`] | who may see the pages and the API, and the socket that serves them |
+//! | [`metrics`] | snapshot to numbers for scrapers (pure) |
+//! | [`serve`] | one HTTP server for pages, API and metrics: who may look, and the sockets |
 //! | [`practice`] | a virtual home on real kernel sockets, with scripted faults |
 //! | [`agent`] | wiring: probes -> judge and record -> whoever looks |
 //! | [`cli`] | one file per command |
@@ -35,11 +35,11 @@ pub mod metrics;
 pub mod practice;
 pub mod probe;
 pub mod record;
+pub mod serve;
 pub mod show;
 pub mod site;
 pub mod snapshot;
 pub mod sys;
-pub mod web;
 pub mod wire;
 pub mod words;
 pub mod worksheet;

@@ -16,8 +16,8 @@ const MAY_USE: [(&str, &[&str]); 13] = [
     ("words", &["judge"]),
     ("snapshot", &["judge", "words"]),
     ("show", &["judge", "snapshot", "words", "worksheet"]),
-    ("metrics", &["judge", "snapshot", "sys", "wire"]),
-    ("web", &["judge", "record", "show", "snapshot", "sys", "wire"]),
+    ("metrics", &["judge", "snapshot"]),
+    ("serve", &["judge", "metrics", "record", "show", "snapshot", "sys", "wire"]),
     ("practice", &["judge", "site", "snapshot", "sys", "wire", "show"]),
 ];
 

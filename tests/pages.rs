@@ -7,7 +7,7 @@ mod snapshots;
 
 use pathproof::judge::Lane;
 use pathproof::show::escape;
-use pathproof::show::page::{ASSETS, Look, Window, door, home, home_main, technician};
+use pathproof::show::page::{ASSETS, Look, Window, home, home_main, login, technician};
 use pathproof::snapshot::{CourseView, LaneState, LaneView, Snapshot, Stretch, Trouble};
 use snapshots::{HOSTILE, all, zone};
 use std::process::Command;
@@ -79,8 +79,8 @@ fn every_page_is_strict_html_with_landmarks_headings_in_order_and_nothing_inline
         }
     }
     for wrong in [false, true] {
-        if let Err(why) = check(&door(wrong)) {
-            panic!("door: {why}");
+        if let Err(why) = check(&login(wrong)) {
+            panic!("login: {why}");
         }
     }
 }

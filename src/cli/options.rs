@@ -1,6 +1,6 @@
 //! What may stand on the command line: one definition for parsing, help, manual pages and completions.
 
-use crate::web::Prefix;
+use crate::serve::Prefix;
 use clap::{Parser, Subcommand, ValueEnum};
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -95,7 +95,8 @@ pub struct WatchOptions {
     /// A name under which scrapers may ask, beside addresses and localhost.
     #[arg(long, value_name = "NAME")]
     pub metrics_name: Vec<String>,
-    /// A file whose first line scrapers must show as a bearer token; needed for any address but this host's own.
+    /// A file whose first line scrapers must show as a bearer token: a token, or `sha256:` and its hash. Needed for any
+    /// address but this host's own.
     #[arg(long, value_name = "FILE")]
     pub metrics_token: Option<PathBuf>,
     /// Where the page and its API are served, or `off`. Without this, on 127.0.0.1:9760 where that port is free.

@@ -7,13 +7,12 @@
 use super::about::About;
 use super::exit::{self, CommandError};
 use super::live::LiveView;
-use super::metrics;
 use super::options::{Format, WatchOptions};
-use super::page;
 use super::replay::{header, know_drills, seal};
 use super::resettle::{Renewal, Resettler};
 use super::ruling::{Mark, Rulings};
 use super::running::{self, announce};
+use super::served::{self, Tokens};
 use crate::agent::{Agent, Finished, Leave, Left, Turn};
 use crate::judge::drill::{CutShort, DrillEnd, Step};
 use crate::judge::{Detail, Entry, Judge, Question, Settings};
@@ -40,8 +39,7 @@ pub(super) fn run(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, CommandE
     let (mut resettler, renewal) = Resettler::new(o.file.as_deref())?;
     let mut about = About::new(renewal.settled, renewal.own_set, None);
     // What would be refused is refused before anything is said.
-    let door = metrics::door(o)?;
-    let token = page::token(o)?;
+    let tokens = Tokens::read(o)?;
     announce(&about, out)?;
     if o.announce_only {
         return Ok(exit::IP_ALONE);
@@ -50,11 +48,7 @@ pub(super) fn run(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, CommandE
     let settings = about.settings().map_err(CommandError::BadSiteFile)?;
     let mut keeper = Keeper::from_environment();
     let (writer, judge, clock, last_stop) = open(path, &about, settings, &mut keeper, out)?;
-    let (served, said) = metrics::open(o, door, clock)?;
-    writeln!(out, "{said}")?;
-    let (pages, said) = page::open(o, token.as_deref(), path, clock)?;
-    writeln!(out, "{said}")?;
-    out.flush()?;
+    let served = served::start(o, &tokens, path, clock, out)?;
     let runtime = running::runtime()?;
     let mut agent = running::agent(&about, clock, judge, Some(writer));
     memory::give_back();
@@ -82,14 +76,15 @@ pub(super) fn run(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, CommandE
                 let record = turn.health.record.as_ref().map(|r| r.keeping.clone());
                 let was = std::mem::replace(&mut uneasy, [turn.judge.in_doubt(), turn.judge.anything_wrong()]);
                 // Whoever has the page open sees each turn of a trouble as it comes.
-                let close = uneasy.contains(&true) && pages.as_ref().is_some_and(|p| p.views() > 0);
+                let close = uneasy.contains(&true) && served.as_ref().is_some_and(|s| s.views() > 0);
                 if view.on_screen() || turns.is_multiple_of(LOOK_EVERY) || told != record || was != uneasy || close {
                     let now = clock.now();
                     let seen = view.show_with(turn, &header, Some(agent_view(turn, last_stop.as_deref())));
                     let ruled_anew = rulings.turn(turn.judge, &header, mark(seen), now);
                     let shown = rulings.over(seen);
-                    metrics::tell(served.as_ref(), &shown, now, &rulings);
-                    page::tell(pages.as_ref(), shown, now, &rulings, &sends);
+                    if let Some(served) = &served {
+                        served::publish(served, shown, now, &rulings, &sends);
+                    }
                     let fares = fares(seen, &rulings);
                     if fares != reported {
                         keeper.status(&fares);

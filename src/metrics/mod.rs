@@ -1,9 +1,9 @@
 //! What a scraper reads: from a snapshot and the verdict to numbers with names, in OpenMetrics or the older text form.
 //!
 //! In order: `board` (what there is to tell, nothing that names the site's owner, its addresses or its hosts), `table`
-//! (every name, its unit, labels and meaning: an interface, documented in `names.md`), `text` (the table filled in),
-//! `request` (one HTTP request judged: pure), `serve` (the socket, with bounds). Standards: OpenMetrics 1.0.0, the text
-//! exposition format 0.0.4, HTTP/1.1 (RFC 9110, RFC 9112). Judges nothing: unknown is told apart from down.
+//! (every name, its unit, labels and meaning: an interface, documented in `names.md`), `form` (which text form a scraper
+//! prefers), `text` (the table filled in). Standards: OpenMetrics 1.0.0, the text exposition format 0.0.4. Pure: `serve`
+//! has the socket. Judges nothing: unknown is told apart from down.
 //!
 //! Labels are bounded: lanes, states, causes, verdicts, actors. No label holds text from the network.
 //!
@@ -12,13 +12,11 @@
 #![doc = include_str!("names.md")]
 
 mod board;
-mod request;
-mod serve;
+mod form;
 mod table;
 mod text;
 
 pub use board::{Board, LaneRow, PathState, Ruling, Supervised};
-pub use request::{Door, Form};
-pub use serve::{NotServed, Served, serve};
+pub use form::Form;
 pub use table::{Kind, Metric, TABLE};
 pub use text::{exposition, names};

@@ -1,7 +1,7 @@
 //! The table filled in: OpenMetrics 1.0.0 or the text exposition format 0.0.4, and the table of names for people.
 
 use super::board::Board;
-use super::request::Form;
+use super::form::Form;
 use super::table::{Kind, Metric, TABLE, Unit};
 use prometheus_client::collector::Collector;
 use prometheus_client::encoding::{DescriptorEncoder, NoLabelSet, prometheus_text, text};
@@ -11,7 +11,7 @@ use std::fmt::{self, Write as _};
 
 /// The board as it stands at a moment on the record's axis.
 #[derive(Debug)]
-struct Told {
+struct Moment {
     board: Board,
     now_s: f64,
 }
@@ -19,24 +19,24 @@ struct Told {
 /// The exposition of a board at a moment on the record's axis, seconds.
 pub fn exposition(board: &Board, now_s: f64, form: Form) -> String {
     let mut registry = Registry::default();
-    registry.register_collector(Box::new(Told { board: board.clone(), now_s }));
+    registry.register_collector(Box::new(Moment { board: board.clone(), now_s }));
     let mut out = String::new();
     // Writing to a string does not fail, and no series of the table refuses to be encoded.
-    let told = match form {
+    let encoded = match form {
         Form::OpenMetrics => text::encode(&mut out, &registry),
         Form::Text => prometheus_text::encode(&mut out, &registry),
     };
-    debug_assert!(told.is_ok(), "a string can always be written to");
+    debug_assert!(encoded.is_ok(), "a string can always be written to");
     out
 }
 
-impl Collector for Told {
+impl Collector for Moment {
     fn encode(&self, mut encoder: DescriptorEncoder<'_>) -> fmt::Result {
-        TABLE.iter().try_for_each(|metric| told(metric, self, &mut encoder))
+        TABLE.iter().try_for_each(|metric| encode(metric, self, &mut encoder))
     }
 }
 
-fn told(metric: &Metric, at: &Told, encoder: &mut DescriptorEncoder<'_>) -> fmt::Result {
+fn encode(metric: &Metric, at: &Moment, encoder: &mut DescriptorEncoder<'_>) -> fmt::Result {
     let series = (metric.series)(&at.board, at.now_s);
     // A family without series is left out whole.
     if series.is_empty() {

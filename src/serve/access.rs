@@ -1,8 +1,8 @@
-//! Who is let in. Pure but for the check of a pass's age, whose time is passed in.
+//! Who may look. Pure: the time that a session is checked against is passed in.
 //!
 //! Without a token: this host, and the addresses on the list. With one: whoever shows it, and the addresses on the
 //! list. A token is known by its SHA-256 only (FIPS 180-4) and compared in a time that does not tell how much of it is
-//! right. A browser gets a pass for it: an end and a keyed hash of it (RFC 2104), so nothing is stored for anybody.
+//! right. A browser that logs in with it gets a session: an end and its keyed hash (RFC 2104), so the server stores none.
 
 use ring::{digest, hmac};
 use std::fmt::Write as _;
@@ -13,10 +13,10 @@ use std::str::FromStr;
 const SHORTEST_TOKEN: usize = 16;
 /// The longest that is looked at.
 const LONGEST_TOKEN: usize = 512;
-/// A pass lasts this long (choice: a month).
-pub(super) const PASS_LASTS_S: i64 = 30 * 86_400;
+/// A session lasts this long (choice: a month).
+pub(super) const SESSION_LASTS_S: i64 = 30 * 86_400;
 
-/// Who is let in, and by which names the server goes.
+/// Who may look, and by which names the server goes.
 #[derive(Debug)]
 pub struct Access {
     /// Names that `Host` may hold beside addresses and `localhost`.
@@ -27,15 +27,15 @@ pub struct Access {
     pub allow: Vec<Prefix>,
 }
 
-/// What one who asks is told.
+/// Whether a client is admitted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Entry {
-    /// Come in.
-    In,
-    /// Something must be shown first.
-    Show,
-    /// Not from there.
-    Never,
+pub(super) enum Admission {
+    /// It is.
+    Granted,
+    /// Only with a token or a session.
+    TokenNeeded,
+    /// Not from this address.
+    Denied,
 }
 
 impl Access {
@@ -44,17 +44,17 @@ impl Access {
         self.token.is_some() || !self.allow.is_empty()
     }
 
-    /// What somebody at this address, who has shown nothing, is told.
-    pub(super) fn of(&self, peer: IpAddr) -> Entry {
+    /// Whether a client at this address, which has shown nothing yet, is admitted.
+    pub(super) fn admission(&self, peer: IpAddr) -> Admission {
         let peer = peer.to_canonical();
         if self.allow.iter().any(|p| p.holds(peer)) {
-            Entry::In
+            Admission::Granted
         } else if self.token.is_some() {
-            Entry::Show
+            Admission::TokenNeeded
         } else if peer.is_loopback() {
-            Entry::In
+            Admission::Granted
         } else {
-            Entry::Never
+            Admission::Denied
         }
     }
 }
@@ -65,8 +65,7 @@ pub struct Token {
     /// The hash under a key nobody knows: comparing these tells nothing of the hash.
     blind: hmac::Tag,
     key: hmac::Key,
-    /// For passes.
-    passes: hmac::Key,
+    sessions: hmac::Key,
 }
 
 impl std::fmt::Debug for Token {
@@ -76,7 +75,7 @@ impl std::fmt::Debug for Token {
 }
 
 impl Token {
-    /// The token of a line: itself, or `sha256:` and its hash in hexadecimal digits. `secret` signs passes.
+    /// The token of a line: itself, or `sha256:` and its hash in hexadecimal digits. `secret` signs sessions.
     pub fn new(line: &str, secret: &[u8; 32]) -> Result<Self, String> {
         let digest = if let Some(hex) = line.strip_prefix("sha256:") {
             unhex(hex).ok_or("after `sha256:` come 64 hexadecimal digits")?
@@ -90,11 +89,11 @@ impl Token {
                 "its first line must be {SHORTEST_TOKEN} to {LONGEST_TOKEN} printable characters, or `sha256:` and the hash of such"
             ));
         };
-        // Another token ends all passes given for the one before.
+        // Another token ends all sessions of the one before.
         let both = [&secret[..], &digest].concat();
         let key = hmac::Key::new(hmac::HMAC_SHA256, &hash(&[&both[..], b"token"].concat()));
-        let passes = hmac::Key::new(hmac::HMAC_SHA256, &hash(&[&both[..], b"pass"].concat()));
-        Ok(Self { digest, blind: hmac::sign(&key, &digest), key, passes })
+        let sessions = hmac::Key::new(hmac::HMAC_SHA256, &hash(&[&both[..], b"session"].concat()));
+        Ok(Self { digest, blind: hmac::sign(&key, &digest), key, sessions })
     }
 
     /// Whether this is it.
@@ -102,22 +101,22 @@ impl Token {
         shown.len() <= LONGEST_TOKEN && hmac::verify(&self.key, &hash(shown), self.blind.as_ref()).is_ok()
     }
 
-    /// A pass that lasts from `now`, seconds since the Unix epoch.
-    pub(super) fn pass(&self, now: i64) -> String {
-        let end = now.saturating_add(PASS_LASTS_S);
+    /// A session that lasts from `now`, seconds since the Unix epoch.
+    pub(super) fn session(&self, now: i64) -> String {
+        let end = now.saturating_add(SESSION_LASTS_S);
         let mut out = format!("{end}.");
-        for byte in hmac::sign(&self.passes, end.to_string().as_bytes()).as_ref() {
+        for byte in hmac::sign(&self.sessions, end.to_string().as_bytes()).as_ref() {
             let _ = write!(out, "{byte:02x}");
         }
         out
     }
 
-    /// Whether this is a pass that was given and has not ended.
-    pub(super) fn passes(&self, shown: &str, now: i64) -> bool {
+    /// Whether this is a session that was given and has not ended.
+    pub(super) fn is_session(&self, shown: &str, now: i64) -> bool {
         let Some((end, tag)) = shown.split_once('.') else { return false };
         let Some(tag) = unhex(tag) else { return false };
-        let lasts = end.parse::<i64>().is_ok_and(|e| e > now && e <= now.saturating_add(PASS_LASTS_S));
-        hmac::verify(&self.passes, end.as_bytes(), &tag).is_ok() && lasts
+        let lasts = end.parse::<i64>().is_ok_and(|e| e > now && e <= now.saturating_add(SESSION_LASTS_S));
+        hmac::verify(&self.sessions, end.as_bytes(), &tag).is_ok() && lasts
     }
 
     /// The hash as it may be written down.
@@ -208,24 +207,24 @@ mod tests {
     }
 
     #[test]
-    fn a_pass_ends_and_can_t_be_made() {
+    fn a_session_ends_and_can_t_be_made() {
         let t = Token::new("correct-horse-battery", &SECRET).expect("long enough");
-        let pass = t.pass(1_000);
-        assert!(t.passes(&pass, 1_000) && t.passes(&pass, 1_000 + PASS_LASTS_S - 1));
-        assert!(!t.passes(&pass, 1_000 + PASS_LASTS_S), "it has ended");
-        assert!(!t.passes(&pass, 0), "it would last too long");
-        let longer = pass.replacen("2593000", "2593001", 1);
-        assert_ne!(longer, pass);
-        assert!(!t.passes(&longer, 1_000));
-        for wrong in ["", ".", "1.2", "9999999999.00", &pass[..pass.len() - 1]] {
-            assert!(!t.passes(wrong, 1_000), "{wrong}");
+        let session = t.session(1_000);
+        assert!(t.is_session(&session, 1_000) && t.is_session(&session, 1_000 + SESSION_LASTS_S - 1));
+        assert!(!t.is_session(&session, 1_000 + SESSION_LASTS_S), "it has ended");
+        assert!(!t.is_session(&session, 0), "it would last too long");
+        let longer = session.replacen("2593000", "2593001", 1);
+        assert_ne!(longer, session);
+        assert!(!t.is_session(&longer, 1_000));
+        for wrong in ["", ".", "1.2", "9999999999.00", &session[..session.len() - 1]] {
+            assert!(!t.is_session(wrong, 1_000), "{wrong}");
         }
         let other = Token::new("correct-horse-batterz", &SECRET).expect("long enough");
-        assert!(!other.passes(&pass, 1_000), "another token");
+        assert!(!other.is_session(&session, 1_000), "another token");
         let again = Token::new("correct-horse-battery", &SECRET).expect("long enough");
-        assert!(again.passes(&pass, 1_000), "after a restart");
+        assert!(again.is_session(&session, 1_000), "after a restart");
         let elsewhere = Token::new("correct-horse-battery", &[8; 32]).expect("long enough");
-        assert!(!elsewhere.passes(&pass, 1_000));
+        assert!(!elsewhere.is_session(&session, 1_000));
     }
 
     #[test]
@@ -242,24 +241,24 @@ mod tests {
     }
 
     #[test]
-    fn this_host_is_let_in_only_where_nothing_must_be_shown() {
+    fn this_host_is_admitted_only_where_nothing_must_be_shown() {
         let access = |token: Option<&str>, allow: &[&str]| Access {
             names: Vec::new(),
             token: token.map(|t| Token::new(t, &SECRET).expect("a token")),
             allow: allow.iter().map(|p| p.parse().expect("a prefix")).collect(),
         };
-        let of = |a: &Access, peer: &str| a.of(peer.parse().expect("an address"));
+        let of = |a: &Access, peer: &str| a.admission(peer.parse().expect("an address"));
         let open = access(None, &[]);
         assert_eq!(
             [of(&open, "127.0.0.1"), of(&open, "::1"), of(&open, "192.0.2.7")],
-            [Entry::In, Entry::In, Entry::Never]
+            [Admission::Granted, Admission::Granted, Admission::Denied]
         );
         assert!(!open.is_guarded());
         let listed = access(None, &["192.0.2.0/24"]);
-        assert_eq!([of(&listed, "192.0.2.7"), of(&listed, "::ffff:192.0.2.7")], [Entry::In; 2]);
-        assert_eq!(of(&listed, "198.51.100.7"), Entry::Never);
+        assert_eq!([of(&listed, "192.0.2.7"), of(&listed, "::ffff:192.0.2.7")], [Admission::Granted; 2]);
+        assert_eq!(of(&listed, "198.51.100.7"), Admission::Denied);
         let locked = access(Some("correct-horse-battery"), &["192.0.2.7"]);
-        assert_eq!([of(&locked, "127.0.0.1"), of(&locked, "192.0.2.8")], [Entry::Show; 2]);
-        assert_eq!(of(&locked, "192.0.2.7"), Entry::In);
+        assert_eq!([of(&locked, "127.0.0.1"), of(&locked, "192.0.2.8")], [Admission::TokenNeeded; 2]);
+        assert_eq!(of(&locked, "192.0.2.7"), Admission::Granted);
     }
 }

@@ -1,9 +1,10 @@
 //! Answers: heads that let nothing in and nothing out, JSON, and problem details (RFC 9457).
 
 use super::live::Stream;
+use crate::metrics::Form;
 use crate::show::escape;
 use hyper::body::{Body as HttpBody, Bytes, Frame, SizeHint};
-use hyper::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, HeaderValue};
+use hyper::header::{CACHE_CONTROL, CONTENT_SECURITY_POLICY, CONTENT_TYPE, HeaderName, HeaderValue, VARY};
 use hyper::{Response, StatusCode};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -103,6 +104,11 @@ pub(super) fn report(html: String) -> Reply {
     reply
 }
 
+/// Metrics, in the form that was negotiated.
+pub(super) fn metrics(form: Form, text: String) -> Reply {
+    with_field(of(StatusCode::OK, form.media_type(), text), VARY, "Accept")
+}
+
 /// A view that stays open.
 pub(super) fn live(stream: Stream) -> Reply {
     let mut reply = of(StatusCode::OK, "text/event-stream", Bytes::new());
@@ -132,7 +138,7 @@ pub(super) fn problem(status: StatusCode, detail: impl Into<String>) -> Reply {
 }
 
 /// The same with one more field in the head.
-pub(super) fn with(mut reply: Reply, name: HeaderName, value: &str) -> Reply {
+pub(super) fn with_field(mut reply: Reply, name: HeaderName, value: &str) -> Reply {
     if let Ok(value) = HeaderValue::from_str(value) {
         reply.headers_mut().insert(name, value);
     }

@@ -128,7 +128,7 @@ impl LineQuery {
 }
 
 fn known(pairs: &Pairs, names: &[&str]) -> Result<(), String> {
-    match pairs.stranger(names) {
+    match pairs.unknown(names) {
         None => Ok(()),
         Some(_) if names.is_empty() => Err("nothing can be asked here".into()),
         Some(_) => Err(format!("only these can be asked: {}", names.join(", "))),

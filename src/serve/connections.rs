@@ -1,97 +1,101 @@
-//! Who has a connection, and who must go when there are too many: whoever has most of them gives up the oldest over which
-//! nobody was let in yet. So one who opens many, and says nothing, pushes out nobody but themselves.
+//! Who holds a connection, and which one closes when there are too many: the client with most of them loses the oldest
+//! over which nobody was admitted yet. So a client that opens many and says nothing pushes out only its own.
 
-use super::tries::neighbourhood;
+use super::attempts::client_of;
 use std::net::IpAddr;
 use std::ops::Deref;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::Notify;
 
-/// Connections at once.
-const MOST: usize = 192;
-/// Of these, from one who asks.
-const MOST_OF_ONE: usize = 96;
-
 /// One connection.
 #[derive(Debug)]
-pub(super) struct Guest {
-    whose: IpAddr,
-    let_in: AtomicBool,
-    stays: AtomicBool,
-    /// Told when it must go.
-    pub(super) out: Arc<Notify>,
+pub(super) struct Connection {
+    client: IpAddr,
+    admitted: AtomicBool,
+    stays_open: AtomicBool,
+    /// Notified when it must close.
+    pub(super) closing: Arc<Notify>,
 }
 
-impl Guest {
-    /// Somebody was let in over it: it is not given up for others any more.
-    pub(super) fn let_in(&self) {
-        self.let_in.store(true, Ordering::Relaxed);
+impl Connection {
+    /// A client was admitted over it: it is not closed for others any more.
+    pub(super) fn admit(&self) {
+        self.admitted.store(true, Ordering::Relaxed);
     }
 
-    /// It stays open until it is told to go.
-    pub(super) fn stay(&self) -> Arc<Notify> {
-        self.stays.store(true, Ordering::Relaxed);
-        Arc::clone(&self.out)
+    /// It stays open until the notice that is returned.
+    pub(super) fn keep_open(&self) -> Arc<Notify> {
+        self.stays_open.store(true, Ordering::Relaxed);
+        Arc::clone(&self.closing)
     }
 
     /// Whether it stays open.
-    pub(super) fn stays(&self) -> bool {
-        self.stays.load(Ordering::Relaxed)
+    pub(super) fn stays_open(&self) -> bool {
+        self.stays_open.load(Ordering::Relaxed)
     }
 }
 
-/// All of them, the oldest first.
-#[derive(Debug, Default)]
-pub(super) struct Guests(Mutex<Vec<Arc<Guest>>>);
-
-/// A guest's place, given back when it is dropped.
+/// All connections of an address, the oldest first.
 #[derive(Debug)]
-pub(super) struct Seat {
-    guest: Arc<Guest>,
-    all: Arc<Guests>,
+pub(super) struct Connections {
+    most: usize,
+    open: Mutex<Vec<Arc<Connection>>>,
 }
 
-impl Guests {
-    /// A place for one at this address; `None` where nobody can be made to go for them.
-    pub(super) fn seat(self: &Arc<Self>, peer: IpAddr) -> Option<Seat> {
-        let whose = neighbourhood(peer);
-        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let held = |who: IpAddr| all.iter().filter(|g| g.whose == who).count();
-        let goes = if held(whose) >= MOST_OF_ONE {
-            Some(whose)
-        } else if all.len() >= MOST {
-            // There are at most `MOST`, so that counting each for each is cheap.
-            all.iter().map(|g| g.whose).max_by_key(|w| held(*w))
+/// A connection that counts until it is dropped.
+#[derive(Debug)]
+pub(super) struct Held {
+    connection: Arc<Connection>,
+    all: Arc<Connections>,
+}
+
+impl Connections {
+    /// At most so many in all, and half as many of one client.
+    pub(super) fn new(most: usize) -> Self {
+        Self { most, open: Mutex::default() }
+    }
+
+    /// A connection from this address; `None` where none can be closed for it.
+    pub(super) fn open(self: &Arc<Self>, peer: IpAddr) -> Option<Held> {
+        let client = client_of(peer);
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        let held = |who: IpAddr| open.iter().filter(|c| c.client == who).count();
+        let loses = if held(client) >= self.most / 2 {
+            Some(client)
+        } else if open.len() >= self.most {
+            // There are at most `most`, so that counting each for each is cheap.
+            open.iter().map(|c| c.client).max_by_key(|w| held(*w))
         } else {
             None
         };
-        if let Some(who) = goes {
-            let oldest = all.iter().position(|g| g.whose == who && !g.let_in.load(Ordering::Relaxed))?;
-            all.remove(oldest).out.notify_one();
+        if let Some(who) = loses {
+            let oldest = open.iter().position(|c| c.client == who && !c.admitted.load(Ordering::Relaxed))?;
+            open.remove(oldest).closing.notify_one();
         }
-        let guest = Arc::new(Guest {
-            whose,
-            let_in: AtomicBool::new(false),
-            stays: AtomicBool::new(false),
-            out: Arc::default(),
+        let connection = Arc::new(Connection {
+            client,
+            admitted: AtomicBool::new(false),
+            stays_open: AtomicBool::new(false),
+            closing: Arc::default(),
         });
-        all.push(Arc::clone(&guest));
-        Some(Seat { guest, all: Arc::clone(self) })
+        open.push(Arc::clone(&connection));
+        Some(Held { connection, all: Arc::clone(self) })
     }
 }
 
-impl Deref for Seat {
-    type Target = Guest;
+impl Deref for Held {
+    type Target = Connection;
 
-    fn deref(&self) -> &Guest {
-        &self.guest
+    fn deref(&self) -> &Connection {
+        &self.connection
     }
 }
 
-impl Drop for Seat {
+impl Drop for Held {
     fn drop(&mut self) {
-        self.all.0.lock().unwrap_or_else(PoisonError::into_inner).retain(|g| !Arc::ptr_eq(g, &self.guest));
+        let mut open = self.all.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.retain(|c| !Arc::ptr_eq(c, &self.connection));
     }
 }
 
@@ -99,35 +103,36 @@ impl Drop for Seat {
 mod tests {
     use super::*;
 
+    const MOST: usize = 192;
+
     fn at(n: u8) -> IpAddr {
         IpAddr::from([192, 0, 2, n])
     }
 
     #[test]
-    fn who_takes_most_gives_way_and_who_was_let_in_stays() {
-        let guests = Arc::new(Guests::default());
-        let owner = guests.seat(at(1)).expect("a place");
-        owner.let_in();
-        // Far more than there are places: the places stay bounded, the newest have them.
-        let attack: Vec<Seat> =
-            (0..2_000).map(|n| guests.seat(at(2 + n as u8 % 4)).expect("another gives way")).collect();
-        assert_eq!(guests.0.lock().expect("whole").len(), MOST);
-        let again = guests.seat(at(1)).expect("a place");
-        again.let_in();
+    fn the_client_with_most_loses_one_and_whoever_was_admitted_stays() {
+        let all = Arc::new(Connections::new(MOST));
+        let owner = all.open(at(1)).expect("room");
+        owner.admit();
+        // Far more than there is room for: the number stays bounded, the newest stay.
+        let attack: Vec<Held> = (0..2_000).map(|n| all.open(at(2 + n as u8 % 4)).expect("another closes")).collect();
+        assert_eq!(all.open.lock().expect("whole").len(), MOST);
+        let again = all.open(at(1)).expect("room");
+        again.admit();
         for n in 0..500 {
-            drop(guests.seat(at(2 + n as u8 % 4)));
+            drop(all.open(at(2 + n as u8 % 4)));
         }
-        let still = |s: &Seat| guests.0.lock().expect("whole").iter().any(|g| Arc::ptr_eq(g, &s.guest));
+        let still = |h: &Held| all.open.lock().expect("whole").iter().any(|c| Arc::ptr_eq(c, &h.connection));
         assert!(still(&owner) && still(&again) && !still(&attack[0]));
         drop(attack);
-        // Those let in are not pushed out, by themselves neither.
+        // Admitted ones are not pushed out, by their own client neither.
         let mut open = Vec::new();
-        while let Some(seat) = guests.seat(at(9)) {
-            seat.let_in();
-            open.push(seat);
+        while let Some(held) = all.open(at(9)) {
+            held.admit();
+            open.push(held);
         }
-        assert_eq!(open.len(), MOST_OF_ONE);
+        assert_eq!(open.len(), MOST / 2);
         drop((owner, again, open));
-        assert!(guests.0.lock().expect("whole").is_empty());
+        assert!(all.open.lock().expect("whole").is_empty());
     }
 }

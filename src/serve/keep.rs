@@ -1,5 +1,5 @@
 //! What is kept beside the record for the page: a certificate of its own making and its key, and the secret that signs
-//! passes. Readable by the owner alone.
+//! sessions. Readable by the owner alone.
 //!
 //! A browser can't know a certificate made here; its fingerprint is said, so that it can be compared once.
 
@@ -28,8 +28,8 @@ pub enum NotKept {
     /// What is in it makes no sense.
     #[error("{path}: {why}", path = .0.display(), why = .1)]
     Sense(PathBuf, String),
-    /// None can be made.
-    #[error("no certificate can be made: {0}")]
+    /// No certificate or secret can be made.
+    #[error("nothing can be made to serve with: {0}")]
     Made(String),
 }
 
@@ -72,10 +72,17 @@ pub fn secret(path: &Path) -> Result<[u8; 32], NotKept> {
         Err(e) if e.kind() == io::ErrorKind::NotFound => {}
         Err(e) => return Err(NotKept::File(path.to_owned(), e)),
     }
-    SystemRandom::new().fill(&mut secret).map_err(|_| NotKept::Made("no random bytes".into()))?;
+    secret = random()?;
     if let Err(e) = kept(path, &secret) {
-        tracing::warn!("the page's secret is not kept, so its passes end when the program does: {e}");
+        tracing::warn!("the page's secret is not kept, so its sessions end when the program does: {e}");
     }
+    Ok(secret)
+}
+
+/// A secret that is kept nowhere.
+pub fn random() -> Result<[u8; 32], NotKept> {
+    let mut secret = [0; 32];
+    SystemRandom::new().fill(&mut secret).map_err(|_| NotKept::Made("no random bytes".into()))?;
     Ok(secret)
 }
 

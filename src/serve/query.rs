@@ -29,8 +29,8 @@ impl Pairs {
         self.0.iter().find(|(n, _)| n == name).map(|(_, v)| v.as_str())
     }
 
-    /// The first name that is none of these.
-    pub(super) fn stranger(&self, known: &[&str]) -> Option<&str> {
+    /// The first name that is not among these.
+    pub(super) fn unknown(&self, known: &[&str]) -> Option<&str> {
         self.0.iter().map(|(n, _)| n.as_str()).find(|n| !known.contains(n))
     }
 }
@@ -66,7 +66,7 @@ mod tests {
         let p = Pairs::read("from=2026-11-01T00%3A00%3A00%2B01:00&a+b=c%26d&empty&lane=").expect("a query");
         assert_eq!(p.of("from"), Some("2026-11-01T00:00:00+01:00"));
         assert_eq!((p.of("a b"), p.of("empty"), p.of("lane"), p.of("x")), (Some("c&d"), Some(""), Some(""), None));
-        assert_eq!(p.stranger(&["from", "a b", "empty"]), Some("lane"));
+        assert_eq!(p.unknown(&["from", "a b", "empty"]), Some("lane"));
         for wrong in ["a=1&a=2", "a=%", "a=%4", "a=%zz", "a=%ff", "%00%ff=1"] {
             assert_eq!(Pairs::read(wrong), None, "{wrong}");
         }

@@ -12,10 +12,11 @@ use nix::time::{ClockId, clock_gettime};
 use pathproof::judge::requirement::RequirementSet;
 use pathproof::judge::settings::Known;
 use pathproof::judge::{Entry, Judge, Lane, Micros, Moment, Session, Settings, WallTime};
+use pathproof::metrics::Ruling;
+use pathproof::serve::{Access, Address, Published, Server, Surface};
 use pathproof::site::cadence::WATCH;
 use pathproof::snapshot::{Header, take, take_live};
 use pathproof::sys::clock::{self, Clock};
-use pathproof::web::{Access, Place, Served, Told, serve};
 use rand::SeedableRng as _;
 use rand::rngs::Xoshiro256PlusPlus;
 use std::collections::BTreeSet;
@@ -50,7 +51,10 @@ fn main() {
     let access = Access { names: vec![], token: None, allow: vec![] };
     let address = "127.0.0.1:0".parse().expect("an address");
     let clock = Clock::starting_at(Moment(days * DAY));
-    let served = serve(Place { address, access, certificate: None, record: "r.db".into(), clock }).expect("serves");
+    let mut server = Server::new("r.db".into(), clock);
+    let address =
+        server.listen(Address { address, surface: Surface::Page, access, certificate: None }).expect("listens");
+    let served = server.start().expect("serves").expect("somewhere");
     let sends: Arc<[String]> = vec!["What is sent: nothing".to_owned()].into();
     let mut look = |at: Moment| {
         while let Some(e) = ahead.next_if(|e| e.known() <= at) {
@@ -59,22 +63,22 @@ fn main() {
         let began = Instant::now();
         let snapshot = take_live(&judge, &header).with_whole(&whole);
         let took = began.elapsed();
-        let reached_s = Some(whole.watch.elapsed_s);
+        let ruling = Some(Ruling { kind: whole.verdict.kind, at_s: whole.watch.elapsed_s });
         let (looked_s, looked, sends) = (at.secs(), clock::wall_time(), Arc::clone(&sends));
-        served.tell(Told { snapshot, reached_s, looked_s, looked, sends });
+        served.publish(Published { snapshot, ruling, looked_s, looked, sends });
         took
     };
     let took = look(clock.now());
     println!("a look: {:.1} ms", took.as_secs_f64() * 1e3);
     for target in ["/", "/", "/technician", "/api/v1/snapshot", "/api/v1/troubles", "/api/v1/report"] {
-        let (took, bytes) = get(&served, target);
+        let (took, bytes) = get(address, target);
         println!("{target}: {:.1} ms, {bytes} bytes", took.as_secs_f64() * 1e3);
     }
     // Looks as a watch takes them: each five seconds, and each second while something is wrong.
     for (views, every) in [(0, 5), (VIEWS, 5), (VIEWS, 1)] {
         let mut guests = (views > 0).then(|| {
             let this = std::env::current_exe().expect("has a path");
-            Command::new(this).env("PATHPROOF_TEST_JOB", served.address.to_string()).spawn().expect("starts")
+            Command::new(this).env("PATHPROOF_TEST_JOB", address.to_string()).spawn().expect("starts")
         });
         while served.views() < views {
             sleep(Duration::from_millis(50));
@@ -109,9 +113,9 @@ fn cpu_time() -> Duration {
     clock_gettime(ClockId::CLOCK_PROCESS_CPUTIME_ID).expect("Linux has the clock").into()
 }
 
-fn get(served: &Served, target: &str) -> (Duration, usize) {
+fn get(address: SocketAddr, target: &str) -> (Duration, usize) {
     let began = Instant::now();
-    let mut stream = TcpStream::connect(served.address).expect("connects");
+    let mut stream = TcpStream::connect(address).expect("connects");
     stream.write_all(format!("GET {target} HTTP/1.1\r\nHost: localhost\r\n\r\n").as_bytes()).expect("takes it");
     let mut text = Vec::new();
     stream.read_to_end(&mut text).expect("answers");

@@ -2,7 +2,7 @@
 
 use crate::hand::Hand;
 use crate::snapshots::{self, zone};
-use pathproof::show::page::{ASSETS, Look, Window, door, home, technician};
+use pathproof::show::page::{ASSETS, Look, Window, home, login, technician};
 use pathproof::snapshot::Snapshot;
 use serde_json::{Value, json};
 use std::path::Path;
@@ -29,9 +29,9 @@ fn draw(dir: &Path) -> Vec<String> {
     // A view that never says a word.
     add("/live", "text/event-stream", ": nothing\n\n");
     let (zone, sends) = (zone(), sends());
-    let mut pages = vec!["/door".to_owned(), "/door-wrong".to_owned()];
-    add("/door", "text/html; charset=utf-8", &door(false));
-    add("/door-wrong", "text/html; charset=utf-8", &door(true));
+    let mut pages = vec!["/login".to_owned(), "/login-wrong".to_owned()];
+    add("/login", "text/html; charset=utf-8", &login(false));
+    add("/login-wrong", "text/html; charset=utf-8", &login(true));
     for (name, s) in snapshots::all() {
         let mut on: Snapshot = s.clone();
         on.watch.ended = None;

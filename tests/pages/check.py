@@ -40,7 +40,7 @@ for e in everything:
         kind = {'/page.css': 'stylesheet', '/icon.svg': 'icon'}
         assert e.get('rel') == kind[e.get('href')], e.attrib
     if name == 'form':
-        assert e.get('action') == '/door' and e.get('method') == 'post', e.attrib
+        assert e.get('action') == '/login' and e.get('method') == 'post', e.attrib
     for key, value in e.attrib.items():
         local = key.split('}')[-1].lower()
         assert not local.startswith('on') and local != 'style', key

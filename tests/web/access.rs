@@ -1,9 +1,9 @@
-//! Who is let in, by address, token, pass, `Host` and origin.
+//! Who may look, by address, token, session, `Host` and origin.
 
 use crate::{Got, Site, TOKEN, post, request, sample};
 use pathproof::judge::Moment;
+use pathproof::serve::{Access, Address, Server, Surface, given, of_its_own};
 use pathproof::sys::clock::Clock;
-use pathproof::web::{Access, Place, given, of_its_own, serve};
 use std::process::Command;
 
 fn locked(allow: &[&str]) -> Site {
@@ -23,9 +23,9 @@ fn is_problem(got: &Got, code: u16) {
 #[test]
 fn nothing_is_open_to_a_network_by_mistake() {
     let access = Access { names: vec![], token: None, allow: vec![] };
-    let clock = Clock::starting_at(Moment(0));
+    let mut server = Server::new("r.db".into(), Clock::starting_at(Moment(0)));
     let address = "0.0.0.0:0".parse().expect("an address");
-    let refused = serve(Place { address, access, certificate: None, record: "r.db".into(), clock });
+    let refused = server.listen(Address { address, surface: Surface::Page, access, certificate: None });
     let why = refused.expect_err("open to everybody").to_string();
     assert!(why.contains("--page-token") && why.contains("127.0.0.1"), "{why}");
 }
@@ -98,12 +98,12 @@ fn without_the_token_nothing_is_told() {
     for target in ["/", "/technician", "/nowhere"] {
         let got = site.get(target);
         assert_eq!((got.code, got.field("www-authenticate")), (401, Some("Bearer")), "{target}: {got:?}");
-        assert!(got.body.contains("action=\"/door\"") && !got.body.contains("house"), "{target}: {got:?}");
+        assert!(got.body.contains("action=\"/login\"") && !got.body.contains("house"), "{target}: {got:?}");
     }
     for target in ["/api/v1/snapshot", "/api/v1/openapi.json", "/api/v1/nowhere", "/live?view=home"] {
         is_problem(&site.get(target), 401);
     }
-    assert_eq!(site.get("/door").code, 200);
+    assert_eq!(site.get("/login").code, 200);
     let shows = |field: &str| site.get_with("/api/v1/snapshot", field);
     assert_eq!(shows(&format!("Authorization: Bearer {TOKEN}\r\n")).code, 200);
     assert_eq!(shows(&format!("authorization: bearer {TOKEN}\r\n")).code, 200);
@@ -112,37 +112,37 @@ fn without_the_token_nothing_is_told() {
 }
 
 #[test]
-fn a_browser_gets_a_pass_at_the_door() {
+fn a_browser_that_logs_in_gets_a_session() {
     let site = locked(&[]);
-    let wrong = site.ask(&post("/door", "", "token=correct-horse-batterx"));
+    let wrong = site.ask(&post("/login", "", "token=correct-horse-batterx"));
     assert_eq!((wrong.code, wrong.field("set-cookie")), (401, None), "{wrong:?}");
     let right = site.ask(&post(
-        "/door",
+        "/login",
         "Origin: http://localhost\r\nSec-Fetch-Site: same-origin\r\n",
         &format!("token={TOKEN}"),
     ));
     assert_eq!((right.code, right.field("location")), (303, Some("/")), "{right:?}");
-    let cookie = right.field("set-cookie").expect("a pass");
+    let cookie = right.field("set-cookie").expect("a session");
     for part in ["HttpOnly", "SameSite=Strict", "Path=/"] {
         assert!(cookie.contains(part), "{cookie}");
     }
     assert!(!cookie.contains(TOKEN), "{cookie}");
-    let pass = cookie.split(';').next().expect("a value");
-    assert_eq!(site.get_with("/", &format!("Cookie: x=y; {pass}\r\n")).code, 200);
-    assert_eq!(site.get_with("/api/v1/verdict", &format!("Cookie: {pass}\r\n")).code, 200);
-    let forged = pass.replace(|c: char| c.is_ascii_hexdigit() && c.is_alphabetic(), "0");
+    let session = cookie.split(';').next().expect("a value");
+    assert_eq!(site.get_with("/", &format!("Cookie: x=y; {session}\r\n")).code, 200);
+    assert_eq!(site.get_with("/api/v1/verdict", &format!("Cookie: {session}\r\n")).code, 200);
+    let forged = session.replace(|c: char| c.is_ascii_hexdigit() && c.is_alphabetic(), "0");
     assert_eq!(site.get_with("/", &format!("Cookie: {forged}\r\n")).code, 401);
     // Not from another site's form, nor with a body that is none.
-    is_problem(&site.ask(&post("/door", "Origin: https://other.example\r\n", &format!("token={TOKEN}"))), 403);
-    is_problem(&site.ask(&post("/door", "Sec-Fetch-Site: cross-site\r\n", &format!("token={TOKEN}"))), 403);
-    is_problem(&site.ask(&post("/door", "", &"a".repeat(5_000))), 413);
+    is_problem(&site.ask(&post("/login", "Origin: https://other.example\r\n", &format!("token={TOKEN}"))), 403);
+    is_problem(&site.ask(&post("/login", "Sec-Fetch-Site: cross-site\r\n", &format!("token={TOKEN}"))), 403);
+    is_problem(&site.ask(&post("/login", "", &"a".repeat(5_000))), 413);
 }
 
 #[test]
-fn wrong_tokens_are_soon_not_heard_and_passes_still_are() {
+fn wrong_tokens_are_soon_not_heard_and_sessions_still_are() {
     let site = locked(&[]);
-    let right = site.ask(&post("/door", "", &format!("token={TOKEN}")));
-    let pass = right.field("set-cookie").expect("a pass").split(';').next().expect("a value").to_owned();
+    let right = site.ask(&post("/login", "", &format!("token={TOKEN}")));
+    let session = right.field("set-cookie").expect("a session").split(';').next().expect("a value").to_owned();
     let codes: Vec<u16> = (0..40)
         .map(|n| site.get_with("/api/v1/snapshot", &format!("Authorization: Bearer wrong-horse-{n:06}\r\n")).code)
         .collect();
@@ -151,8 +151,8 @@ fn wrong_tokens_are_soon_not_heard_and_passes_still_are() {
     let unheard = site.get_with("/api/v1/snapshot", &format!("Authorization: Bearer {TOKEN}\r\n"));
     is_problem(&unheard, 429);
     assert!(unheard.field("retry-after").expect("says when").parse::<u64>().expect("seconds") <= 10);
-    is_problem(&site.ask(&post("/door", "", &format!("token={TOKEN}"))), 429);
-    assert_eq!(site.get_with("/", &format!("Cookie: {pass}\r\n")).code, 200);
+    is_problem(&site.ask(&post("/login", "", &format!("token={TOKEN}"))), 429);
+    assert_eq!(site.get_with("/", &format!("Cookie: {session}\r\n")).code, 200);
     let elsewhere = request("GET", "/", &format!("Authorization: Bearer {TOKEN}\r\n"));
     assert_eq!(site.ask_from("127.0.0.3", &elsewhere).code, 200, "others are heard");
 }
@@ -179,7 +179,7 @@ fn paths_are_taken_as_they_stand() {
         "/api/v1/../v1/snapshot",
         "/api/v1/snapshot%00",
         "/api/v1/snapshot;x",
-        "/door/..",
+        "/login/..",
         "/r.db",
         "*",
     ] {
@@ -212,12 +212,9 @@ fn tls_is_spoken_and_plain_requests_are_shown_the_way() {
     let pem = dir.path().join("page.pem");
     let made = of_its_own(&pem, &["localhost".into(), "127.0.0.1".into()]).expect("made");
     let access = Access { names: vec![], token: None, allow: vec![] };
-    let clock = Clock::starting_at(Moment(0));
     let certificate = Some(given(&pem, &pem).expect("the same"));
-    let address = "127.0.0.1:0".parse().expect("an address");
-    let served = serve(Place { address, access, certificate, record: "r.db".into(), clock }).expect("serves");
-    let at = served.address;
-    let site = Site { served, at };
+    let site = Site::serve(access, certificate, "r.db".into());
+    let at = site.at;
     site.tell(sample("mend-first"));
     let plain = site.ask(format!("GET / HTTP/1.1\r\nHost: {at}\r\n\r\n").as_bytes());
     assert_eq!((plain.code, plain.field("location")), (308, Some(format!("https://{at}/").as_str())), "{plain:?}");

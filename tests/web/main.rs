@@ -16,9 +16,10 @@ mod watching;
 mod whole;
 
 use pathproof::judge::{Moment, WallTime};
+use pathproof::metrics::Ruling;
+use pathproof::serve::{Access, Address, Certificate, Published, Served, Server, Surface, Token};
 use pathproof::snapshot::Snapshot;
 use pathproof::sys::clock::Clock;
-use pathproof::web::{Access, Place, Served, Token, Told, serve};
 use serde_json::Value;
 use socket2::{Domain, Socket, Type};
 use std::io::{Read as _, Write as _};
@@ -64,14 +65,18 @@ impl Site {
             token: token.map(|t| Token::new(t, &[7; 32]).expect("a token")),
             allow: allow.iter().map(|p| p.parse().expect("a prefix")).collect(),
         };
-        let address = "127.0.0.1:0".parse().expect("an address");
-        let clock = Clock::starting_at(Moment(1_000_000));
-        let served = serve(Place { address, access, certificate: None, record, clock }).expect("serves");
-        let site = Self { at: served.address, served };
+        let site = Self::serve(access, None, record);
         if let Some(s) = snapshot {
             site.tell(s);
         }
         site
+    }
+
+    fn serve(access: Access, certificate: Option<Certificate>, record: PathBuf) -> Self {
+        let address = "127.0.0.1:0".parse().expect("an address");
+        let mut server = Server::new(record, Clock::starting_at(Moment(1_000_000)));
+        let at = server.listen(Address { address, surface: Surface::Page, access, certificate }).expect("listens");
+        Self { served: server.start().expect("serves").expect("somewhere"), at }
     }
 
     /// Open to this host, with a snapshot.
@@ -81,8 +86,8 @@ impl Site {
 
     fn tell(&self, snapshot: Snapshot) {
         let looked_s = snapshot.watch.elapsed_s;
-        self.served.tell(Told {
-            reached_s: Some(looked_s),
+        self.served.publish(Published {
+            ruling: Some(Ruling { kind: snapshot.verdict.kind, at_s: looked_s }),
             looked_s,
             looked: WallTime(1_767_225_600_000_000),
             sends: vec!["What is sent: nothing".to_owned()].into(),

@@ -114,5 +114,5 @@ fn what_is_answered_is_what_the_snapshot_says() {
         );
     }
     let document = Site::open(sample("ip-alone")).get("/api/v1/openapi.json").json();
-    assert_eq!(document, *pathproof::web::document());
+    assert_eq!(document, *pathproof::serve::document());
 }

@@ -58,7 +58,8 @@ fn a_fault_is_on_the_page_within_seconds_and_four_ways_tell_the_same_of_it() {
     // The verdict is reached anew ten seconds after the troubles have changed.
     w.until("a verdict of the whole outage", |w| {
         let v = w.api("verdict");
-        v["reached_s"].as_f64() > w.api("outages")["items"][0]["end_s"][2].as_f64()
+        // A lane is clear only three seconds after its last failure: a verdict reached sooner still calls it open.
+        v["reached_s"].as_f64() > w.api("outages")["items"][0]["end_s"][2].as_f64().map(|end| end + 4.0)
     });
     let api = w.api("outages");
     let from_api = api["total"].as_u64().expect("a number");

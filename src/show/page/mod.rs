@@ -1,4 +1,4 @@
-//! The pages a browser sees: the homeowner's, the technician's, and the door where the token is asked for.
+//! The pages a browser sees: the homeowner's, the technician's, and the login page, which asks for the token.
 //!
 //! Decides structure and wording of the pages; judges nothing, serves nothing. Every page works without script; the
 //! script in [`ASSETS`] only keeps it fresh. Nothing stands inline, so a policy without `unsafe-inline` may be strict.
@@ -83,12 +83,12 @@ pub fn technician(look: &Look<'_>, window: Option<Window>) -> String {
 }
 
 /// The page that asks for the token; `wrong` after one that was not right.
-pub fn door(wrong: bool) -> String {
+pub fn login(wrong: bool) -> String {
     let main = html! {
-        section id="door" aria-labelledby="door-h" {
-            h1 id="door-h" { "This page is closed" }
+        section id="login" aria-labelledby="login-h" {
+            h1 id="login-h" { "This page is closed" }
             p class="lead" { "Whoever set up this box has the token that opens it." }
-            form method="post" action="/door" {
+            form method="post" action="/login" {
                 @if wrong { p id="wrong" role="alert" { "That token does not fit. Look for missing or doubled characters." } }
                 label for="token" { "Token" }
                 input id="token" name="token" type="password" autocomplete="current-password" required
@@ -97,7 +97,7 @@ pub fn door(wrong: bool) -> String {
             }
         }
     };
-    page(&Frame { title: "Closed – alarm path", view: "door", look: None }, &main)
+    page(&Frame { title: "Closed – alarm path", view: "login", look: None }, &main)
 }
 
 struct Frame<'a> {
