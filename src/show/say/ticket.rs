@@ -316,7 +316,7 @@ pub mod provider {
 pub const NOT_PROVIDER: &str = "Nothing to report to the internet provider: what was seen does not point to its side.";
 
 /// On the codes.
-pub const CODES_NOTE: &str = "Quoted from the open event code tables (SIA DC-05 and DC-03, as an open-source receiver library carries them) so that the station's log can be compared; never sent by this program. Pairs differ between systems, and no code for an internet path is fixed: ask which one the station uses. \"Heartbeat lost\" and \"no test received\" are made by the receiver, not by the panel.";
+pub const CODES_NOTE: &str = "Quoted from the open event code tables (SIA DC-05 and DC-03, second-hand: as two reference libraries carry them) so that the station's log can be compared; never sent by this program. Pairs differ between systems, and no code for an internet path is fixed: ask which one the station uses. \"Heartbeat lost\" and \"no test received\" are made by the receiver, not by the panel.";
 
 /// What is left out.
 pub const PRIVACY: &str = "Left out of this ticket: account number, names, street address, hardware addresses, public addresses, and everything anyone did on the internet. Times of outages can tell when a home was empty: pass them on only to who needs them.";
