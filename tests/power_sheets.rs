@@ -49,7 +49,7 @@ fn stand(s: &PowerSheet, what: &str) -> Stand {
 #[test]
 fn the_sheets_find_what_was_put_wrong() {
     let home = of("home");
-    // 35 + 30 mA and 75 mA on 600; 9.12 is older than 10.23; 120 ft of 22 AWG solid at 75 mA loses 0.3 V.
+    // 35 + 30 mA and 75 mA on 850; 2.8 is older than 2.31; 120 ft of 22 AWG solid at 75 mA loses 0.3 V.
     assert_eq!(stand(&home, "Auxiliary"), Stand::Enough);
     assert_eq!(stand(&home, "Panel firmware"), Stand::Short);
     assert_eq!(stand(&home, "Voltage"), Stand::Enough);

@@ -44,6 +44,7 @@ pub fn read(text: &str) -> Result<RequirementSet, String> {
 mod tests {
     use super::*;
     use crate::judge::requirement::{Ask, Evidence};
+    use crate::judge::supervision::COMMON;
 
     #[test]
     fn every_shipped_set_is_sound_and_goes_by_its_name() {
@@ -70,19 +71,34 @@ mod tests {
             let set = shipped(name).expect("parses");
             let (require, least) = set.shortest_watch(&Evidence::default()).expect("has requirements");
             let days = least.expect("some watch can show it").secs() / 86_400.0;
-            // Garwood's bound for a count of none alone asks for 30 ln 20 = 89.9 days (facts/statistics 4.6).
+            // The bound for a count of none [GARWOOD36] alone asks for 30 ln 20 = 89.9 days [HAND26].
             assert!((89.8..400.0).contains(&days), "{name}: {} needs {days}", require.name);
         }
     }
 
     #[test]
-    fn the_line_security_intervals_are_those_of_the_trade() {
-        // facts/trade 3.3: 200 s on a single path, 360 s on the first of two [V].
-        for (name, want) in [("line-security-200s", 200.0), ("line-security-360s", 360.0)] {
-            let asks: Vec<Ask> = shipped(name).expect("parses").require.iter().map(|r| r.ask).collect();
-            let has =
-                |a: &Ask| matches!(a, Ask::LongOutages { longer_than_s, .. } if (longer_than_s - want).abs() < 1e-9);
-            assert!(asks.iter().any(has), "{name}");
+    fn an_interval_of_a_set_is_a_common_one_and_no_better_known_there() {
+        // A set's interval and the table of common ones are two texts of one number: what one of them calls read in its
+        // source the other must not call second-hand.
+        let mut met = Vec::new();
+        for name in names() {
+            let set = shipped(name).expect("parses");
+            for r in &set.require {
+                let seconds = match r.ask {
+                    Ask::Supervision { interval_s } => interval_s,
+                    // A minute is what the retries bridge, no interval.
+                    Ask::LongOutages { longer_than_s, .. } if longer_than_s > 60.0 => longer_than_s,
+                    _ => continue,
+                };
+                let common = COMMON.iter().find(|c| (c.interval.secs() - seconds).abs() < 1e-9);
+                assert_eq!(common.map(|c| c.tag), Some(r.tag.as_str()), "{name}: {}, {seconds} s", r.name);
+                met.push(seconds as u32);
+            }
+        }
+        met.sort_unstable();
+        assert_eq!(met, [200, 360, 3_600, 90_000], "each set has one, and the file's name says which");
+        for (name, seconds) in [("line-security-200s", "200"), ("line-security-360s", "360")] {
+            assert!(name.contains(seconds) && shipped(name).expect("parses").words.contains(&format!("{seconds} s")));
         }
     }
 }

@@ -473,7 +473,7 @@ mod tests {
 
     #[test]
     fn lengths_of_time_read_as_the_trade_writes_them() {
-        // SP categories of EN 50136-1 reach from minutes to 32 d; "25h" is the usual daily test with an hour's grace.
+        // Reporting times of EN 50136-1 reach from 20 s (SP6) to 32 d (SP1) [EN50136]; "25h" is a day's test with an hour's grace.
         for (text, secs) in [("25h", 90_000), ("1d", 86_400), ("32 days", 2_764_800), ("1h 30m", 5_400), ("PT5M", 300)]
         {
             assert_eq!(TIME.read(text), Ok(Value::Length(Micros::from_secs(secs))), "{text}");

@@ -123,12 +123,14 @@ mod tests {
         m
     }
 
-    /// RFC 5905 figure 4: 1 Jan 1970 is 2,208,988,800; 31 Dec 1999 is 3,155,587,200; 8 Feb 2036 begins era 1.
+    /// RFC 5905 figure 4: 1 Jan 1970 is 2,208,988,800; 31 Dec 1999 is 3,155,587,200; 8 Feb 2036 is 63,104 in era 1,
+    /// so that era begins 63,104 s earlier, on the 7th.
     #[test]
     fn times_are_those_of_the_table_in_rfc_5905() {
         assert_eq!(timestamp(0) >> 32, 2_208_988_800);
         assert_eq!(timestamp(946_598_400 * S) >> 32, 3_155_587_200);
-        assert_eq!(timestamp(2_085_978_496 * S), 0, "8 Feb 2036, 06:28:16 UTC");
+        assert_eq!(timestamp(2_086_041_600 * S) >> 32, 63_104, "8 Feb 2036, 00:00:00 UTC");
+        assert_eq!(timestamp(2_085_978_496 * S), 0, "7 Feb 2036, 06:28:16 UTC");
         assert_eq!(timestamp(500_000) & 0xffff_ffff, 0x8000_0000);
     }
 

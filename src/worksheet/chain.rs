@@ -47,14 +47,16 @@ pub enum Whole {
     NoGear,
 }
 
-/// Share of an inverter's input that comes out where nobody says (second-hand: 0.85 to 0.95; the worse).
+/// Share of an inverter's input that comes out where nobody says (0.85 to 0.95, the worse: common practice,
+/// no source).
 pub const INVERTER: f64 = 0.85;
-/// Peukert exponent of sealed lead-acid where nobody says (second-hand: 1.05 to 1.15; the worse).
+/// Peukert exponent of sealed lead-acid where nobody says (1.05 to 1.15, the worse: common
+/// practice, no source).
 pub const EXPONENT: Exponent = Exponent::of(1.15);
-/// Hours over which lead-acid is rated where nobody says (usual; from memory).
+/// Hours over which lead-acid is rated where nobody says (usual: common practice, no source).
 pub const RATED_OVER: Hours = Hours::of(20.0);
-/// Age taken for a battery of unknown age: old enough to be replaced (choice; replaced every 3 to 5 years,
-/// second-hand).
+/// Age taken for a battery of unknown age: old enough to be replaced (choice; commonly replaced every 3 to 5
+/// years: common practice, no source).
 pub const AGE_UNKNOWN: Years = Years::of(4.0);
 
 /// Share of its rating a battery of this age still has: 5 % a year less, so that four years bring the 80 % at which it
@@ -65,7 +67,7 @@ pub fn health(age: Years) -> f64 {
 
 impl GearKind {
     /// What such gear draws where nobody says: twice the base allowance of the ENERGY STAR specification for small
-    /// network equipment, version 1 draft 3 (electronicproducts.com, read), which is before all adders. Twice is a
+    /// network equipment, version 1 draft 3 (second-hand) [ENSTAR13], which is before all adders. Twice is a
     /// choice: it puts an optical terminal and a router at 15 W, the top of what such a pair is planned with.
     pub fn usual_draw(self) -> Option<Watts> {
         let base = match self {
@@ -229,7 +231,7 @@ mod tests {
         }
         let small = Backup { energy: Some(WattHours::of(20.0)), ..backup("small") };
         let power = site([near.to_vec(), vec![far]].concat(), vec![backup("large"), small]);
-        // facts/power 4 [D]: 84 Wh, 0.85, 12 W: 357.0 min new.
+        // By hand [HAND26]: 84 Wh x 0.85 / 12 W = 357.0 min new.
         let Held::WorkedOut(t) = stages(&power)[0].held else { panic!("{:?}", stages(&power)) };
         assert!((t.in_minutes() - 357.0).abs() < 1e-6, "{t}");
         let Whole::Holds(t, name, false) = whole(&stages(&power)) else { panic!() };
@@ -309,8 +311,8 @@ mod tests {
 
     #[test]
     fn usual_draws_are_twice_the_published_allowance() {
-        // facts/power 4: ENERGY STAR small network equipment, version 1 draft 3 [V]: 5.7, 4.0, 4.4, 3.1, 2.0, 0.6 W;
-        // planned with [D]: one gateway 6 to 12 W, optical terminal and router 8 to 15 W.
+        // Small network equipment, version 1 draft 3 [ENSTAR13]: 5.7, 4.0, 4.4, 3.1, 2.0, 0.6 W; planned with (choice): one
+        // gateway 6 to 12 W, optical terminal and router 8 to 15 W.
         let w = |k: GearKind| k.usual_draw().expect("has one").get();
         assert!((w(GearKind::OpticalTerminal) + w(GearKind::Router) - 15.0).abs() < 1e-9);
         assert!((6.0..12.5).contains(&w(GearKind::CableGateway)));

@@ -114,7 +114,7 @@ mod tests {
     use Terminal::{DataIn, DataOut, Negative, Positive};
 
     fn run(ends: [(Terminal, Terminal); 4]) -> Vec<Conductor> {
-        let colours = ["red", "black", "green", "yellow"];
+        let colours = ["violet", "grey", "pink", "orange"];
         let one = |(colour, (panel, device)): (&str, (Terminal, Terminal))| Conductor {
             colour: colour.into(),
             panel,
@@ -166,7 +166,7 @@ mod tests {
         let mut short = run([(Positive, Positive), (Negative, Negative), (DataIn, DataOut), (DataOut, DataIn)]);
         short.pop();
         assert_eq!(faults(&short, Data::Crossed).len(), 1);
-        short.push(Conductor { colour: "red".into(), ..short[0].clone() });
+        short.push(Conductor { colour: "violet".into(), ..short[0].clone() });
         assert!(faults(&short, Data::Crossed).iter().any(|s| s.contains("can't be told apart")));
     }
 }

@@ -1,6 +1,6 @@
 //! A panel's firmware against the least a communicator asks for, compared as dotted numbers.
 //!
-//! Decides only the order: 10.23 is newer than 9.12, which neither text nor a decimal fraction gets right. That panels
+//! Decides only the order: 2.31 is newer than 2.8, which neither text nor a decimal fraction gets right. That panels
 //! number their firmware so is common practice; no standard says so.
 
 use serde::{Deserialize, Serialize};
@@ -18,9 +18,9 @@ pub struct Version {
 }
 
 impl Version {
-    /// Reads `10.23`, with or without a `v` before it. The error is what to write instead.
+    /// Reads `2.31`, with or without a `v` before it. The error is what to write instead.
     pub fn read(text: &str) -> Result<Self, String> {
-        let hint = || "write it as dotted whole numbers, as the panel shows it: \"10.23\"".to_owned();
+        let hint = || "write it as dotted whole numbers, as the panel shows it: \"2.31\"".to_owned();
         let bare = text.trim();
         let bare = bare.strip_prefix(['v', 'V']).unwrap_or(bare);
         let parts: Vec<&str> = bare.split('.').collect();
@@ -88,11 +88,11 @@ mod tests {
 
     #[test]
     fn dotted_numbers_are_neither_text_nor_fractions() {
-        // Common practice, no source: two figures of a panel maker's release notes are compared number by number.
+        // Common practice, no source: compared number by number.
         let v = |t: &str| Version::read(t).unwrap();
-        assert!(v("10.23") > v("9.12"));
-        assert!(v("9.12") > v("9.9"));
-        assert!(v("v10.2") < v("10.10"));
+        assert!(v("2.31") > v("2.8"));
+        assert!(v("10.0.4") > v("9.40"));
+        assert!(v("v7.2") < v("7.10"));
         assert_eq!(v("10.0"), v("10"));
         assert_eq!(v("9.02"), v("9.2"));
         assert!(v("10.0.1") > v("10"));

@@ -18,6 +18,11 @@ pub const SIGMA: f64 = 1.5;
 /// Broadband Forum TR-124 issue 9 GEN.OPS.9 asks 60 s of a gateway, read).
 pub const RESTART: Hours = Hours::minutes(5.0);
 
+/// Probability that a watch of so many days sees a sustained interruption at all: 1 - exp(-SAIFI x days / 365.25).
+pub fn seen_within(saifi: PerYear, days: f64) -> f64 {
+    -(-saifi.get() * days / 365.25).exp_m1()
+}
+
 /// Lognormal lengths of interruptions, in hours.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lengths {
@@ -195,7 +200,7 @@ mod tests {
 
     #[test]
     fn the_length_vectors_come_out() {
-        // facts/power 1.5 [D], spread 1.5. A: CAIDI 121.3 (US 2023 without major event days); B: 271.8 (all).
+        // Spread 1.5 [CALC26]. A: CAIDI 121.3 (US 2023 without major event days [EIA23]); B: 271.8 (all).
         for (caidi, mu, median, longer) in [
             (121.3, 3.6733, 39.38, [0.5720, 0.3895, 0.2288, 0.1141, 0.0478, 0.0264, 0.0082]),
             (271.8, 4.4801, 88.24, [0.7640, 0.6015, 0.4188, 0.2524, 0.1294, 0.0808, 0.0313]),
@@ -234,8 +239,8 @@ mod tests {
 
     #[test]
     fn a_british_figure_gives_the_spread() {
-        // Mean 95.8 min (GB 2001-02 [V]) and 67 % restored within an hour (quoted by JRC [S]): spread 1.50 [D], median
-        // 31 min. Different years: indicative.
+        // Mean 95.8 min in 2001-02 [GBTIC05] and 67 % restored within an hour [OFGEM67]: spread 1.50, median 31 min. Different
+        // years: indicative.
         let l = Lengths::with_mean(minutes(95.8));
         near(l.longer(minutes(60.0)), 0.33, 0.005);
         near(l.median().in_minutes(), 31.0, 0.2);
@@ -243,10 +248,13 @@ mod tests {
 
     #[test]
     fn a_week_almost_never_shows_a_power_cut() {
-        // facts/power 1.5 [D]: P(at least one in 7 days): 1.94, 2.55 and 2.83 %.
-        for (saifi, percent) in [(1.022, 1.94), (1.348, 2.55), (1.5, 2.83f64)] {
-            near(100.0 * (1.0 - (-saifi * 7.0f64 / 365.25).exp()), percent, 0.005);
+        // SAIFI of 2023 without and with major event days [EIA23], and 1.5: 1.94, 2.55 and 2.83 % in 7 days [CALC26].
+        for (saifi, percent) in [(1.022, 1.94), (1.348, 2.55), (1.5, 2.83)] {
+            near(100.0 * seen_within(PerYear::of(saifi), 7.0), percent, 0.005);
         }
+        near(seen_within(PerYear::of(1.5), 0.0), 0.0, 0.0);
+        // Once a year is seen within a year by 1 - 1/e of those who watch [HAND26].
+        near(seen_within(PerYear::of(1.0), 365.25), 0.632_120_558_8, 1e-9);
     }
 
     fn case(saifi: f64, caidi: f64, ride: f64, restart: f64, street: Option<f64>) -> Case {

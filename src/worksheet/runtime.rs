@@ -97,9 +97,8 @@ mod tests {
 
     #[test]
     fn the_raw_form_comes_out() {
-        // electrotechnik.net [V]: 100 Ah, n 1.2, 5 A: 14.50 h.
+        // By hand: 100 / 5^1.2 = 14.50, 250 / 20^1.3 = 5.088 631 644 and 20 times that 101.7726 [HAND26].
         near(AtOneAmpere(AmpHours::of(100.0)).lasts(amps(5.0), Exponent::of(1.2)).get(), 14.50, 0.005);
-        // easycalculation.com [V]: 250 Ah, n 1.3, 20 A: 5.088631644 h, 101.7726 Ah delivered.
         let t = AtOneAmpere(AmpHours::of(250.0)).lasts(amps(20.0), Exponent::of(1.3));
         near(t.get(), 5.088_631_644, 1e-8);
         near((amps(20.0) * t).get(), 101.7726, 5e-5);
@@ -107,7 +106,7 @@ mod tests {
 
     #[test]
     fn the_rated_form_comes_out_and_is_another_one() {
-        // smartgauge.co.uk's form [V], figures [D].
+        // I^n t is constant [DOERFFEL06] and t is the rated time at the rated current; the figures by hand [HAND26].
         for (charge, n, current, hours) in [
             (100.0, 1.2, 5.0, 20.0),
             (100.0, 1.2, 10.0, 8.7055),
@@ -128,7 +127,9 @@ mod tests {
 
     #[test]
     fn the_printed_table_of_shares_comes_out() {
-        // Battery-monitor manual p. 27 (manualsdump 171906) [V]: % of 100 Ah at 20 h; integers, some cut not rounded.
+        // Per cent of 100 Ah at 20 h [PEUKTAB]. Whole numbers, rounded; one was cut instead, and two cells are misprints
+        // of the table, one too many: 29.28 stands as 30 and 19.44 as 20.
+        let misprints = [(1.3, 300.0), (1.4, 300.0)];
         let currents = [10.0, 25.0, 50.0, 75.0, 100.0, 200.0, 300.0, 500.0];
         for (n, row) in [
             (1.1, [93.0, 85.0, 79.0, 76.0, 74.0, 69.0, 66.0, 63.0]),
@@ -139,7 +140,10 @@ mod tests {
             (1.5, [71.0, 45.0, 32.0, 26.0, 22.0, 16.0, 13.0, 10.0]),
         ] {
             for (current, percent) in currents.into_iter().zip(row) {
-                near(100.0 * rated(100.0, 20.0).share(amps(current), Exponent::of(n)), percent, 1.0);
+                let share = 100.0 * rated(100.0, 20.0).share(amps(current), Exponent::of(n));
+                let printed = if misprints.contains(&(n, current)) { percent - 1.0 } else { percent };
+                let cut = (n, current) == (1.4, 25.0);
+                near(if cut { share.floor() } else { share.round() }, printed, 0.0);
             }
         }
     }
@@ -153,10 +157,10 @@ mod tests {
 
     #[test]
     fn run_times_by_energy_come_out() {
-        // calculatorlib.com [V]: 1000 Wh, 150 W, inverter 0.9, all usable: 6.0 h.
+        // By hand: 1000 x 0.9 / 150 = 6 h; 84 x 0.85 / 12 = 5.95 h = 357.0 min, at 80 % 285.6; 108 x 0.8 x 0.85 x 0.8 / 10 =
+        // 5.8752 h = 352.5 min [HAND26].
         let losses = |usable, inverter, age| Losses { usable, inverter, age };
         near(by_energy(WattHours::of(1_000.0), losses(1.0, 0.9, 1.0), Watts::of(150.0)).get(), 6.0, 1e-9);
-        // facts/power 4 [D]: 12 V 7 Ah (84 Wh), 0.85, 12 W: 357.0 min new, 285.6 at 80 %; 9 Ah, 0.8, 0.8, 10 W: 352.5.
         let energy = AmpHours::of(7.0) * Volts::of(12.0);
         near(by_energy(energy, losses(1.0, 0.85, 1.0), Watts::of(12.0)).in_minutes(), 357.0, 1e-6);
         near(by_energy(energy, losses(1.0, 0.85, 0.8), Watts::of(12.0)).in_minutes(), 285.6, 1e-6);
@@ -173,10 +177,13 @@ mod tests {
         let fast = by_charge(rated(7.0, 20.0), Volts::of(12.0), Exponent::of(1.15), PLAIN, Watts::of(24.0));
         // 2 A: 2.6948 h (above), not the 3.5 h of the label.
         near(fast.get(), 2.6948, 6e-5);
-        // corrosion-doctors.org, nominal [V]: at 3C about 30 % of C20 in about 6 min, so n is about 1.29 there.
-        let n = Exponent::of(1.29);
-        near(rated(1.0, 20.0).share(amps(3.0), n), 0.30, 0.01);
-        near(rated(1.0, 20.0).lasts(amps(3.0), n).in_minutes(), 6.0, 0.3);
+        // Lead-acid at three times its rating, a current no exponent was fitted to: about 6 min and 30 % of the 20 h charge
+        // [FASTPB]. From the two times alone the exponent is ln 200 / ln 60 = 1.294 [HAND26], and the share follows.
+        let n = exponent((amps(0.05), Hours::of(20.0)), (amps(3.0), Hours::minutes(6.0)));
+        near(n, 1.294_057_5, 1e-7);
+        near(rated(1.0, 20.0).share(amps(3.0), Exponent::of(n)), 0.30, 1e-9);
+        // What is taken where nobody says, 1.15, was never meant for such a current: it promises twice as much.
+        near(rated(1.0, 20.0).share(amps(3.0), Exponent::of(1.15)), 0.541, 1e-3);
     }
 
     proptest! {

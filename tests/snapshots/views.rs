@@ -28,8 +28,8 @@ pub(crate) fn delivery(missed: f64, mean: f64, q95: f64, longest: f64, sentence:
 pub(crate) fn supervision(lengths: &[f64]) -> Vec<SupervisionView> {
     [
         (90_000.0, "this site's interval, from the site file", "site file"),
-        (200.0, "single-path line security (insurer's guide to line-security options)", "V"),
-        (3_600.0, "a single fire path in recent rules (trade association article, 2023)", "V"),
+        (200.0, "single-path line security (\"Which UL Line Security Option is Right for Your Business?\", an insurer's page)", "S"),
+        (3_600.0, "a single fire path by later editions of NFPA 72 (\"Communications Methods for Fire Alarm\", a training centre's page)", "S"),
     ]
     .map(|(interval_s, used, tag)| {
         let known = lengths.iter().filter(|l| **l > interval_s).count();
@@ -70,7 +70,7 @@ pub(crate) fn prior(alone: f64, with: f64, kinds: [VerdictKind; 2], sentence: &s
             believed(
                 "fibre: an outage of ten minutes or more every 53 days, worth one outage seen",
                 "days between dropouts by kind of line, a conference paper of 2019",
-                "V",
+                "D",
             ),
             believed(
                 "recalled: 3 in the last year, the worst 4 h; each worth a quarter of one measured",

@@ -25,8 +25,8 @@ pub struct Signalling {
 /// The schedule used when nobody names one (choice: at once, then waiting 5, 10, 20 and 40 s, each wait doubled).
 pub const DEFAULT_RETRIES: [Micros; 5] =
     [Micros::ZERO, Micros::from_secs(5), Micros::from_secs(15), Micros::from_secs(35), Micros::from_secs(75)];
-/// The time used when nobody names one: 90 s from event to station, a figure of fire practice (NFPA 72, as reported in
-/// the trade press), borrowed as a yardstick.
+/// The time used when nobody names one: 90 s from event to station, a figure of fire practice (from memory)
+/// [NFPA72], borrowed as a yardstick.
 pub const DEFAULT_WITHIN: Micros = Micros::from_secs(90);
 
 impl Default for Signalling {

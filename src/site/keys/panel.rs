@@ -16,7 +16,7 @@ pub(super) const PANEL: Section = Section {
             name: "aux_limit_ma",
             form: MILLIAMPERES,
             unset: Unset::Later("not known"),
-            example: "600",
+            example: "850",
             about: "What its auxiliary output may deliver, in mA, from its manual.",
         },
         Key {
@@ -80,7 +80,7 @@ pub(super) const PANEL: Section = Section {
             name: "battery",
             form: Form::Amount(&AmpHours::DIMENSION),
             unset: Unset::Later("not known"),
-            example: "\"7 Ah\"",
+            example: "\"9 Ah\"",
             about: "The panel's battery.",
         },
         Key {
@@ -108,14 +108,14 @@ pub(super) const PANEL: Section = Section {
             name: "firmware",
             form: Form::Version,
             unset: Unset::Later("not known"),
-            example: "\"10.23\"",
+            example: "\"2.31\"",
             about: "The panel's firmware.",
         },
         Key {
             name: "firmware_least",
             form: Form::Version,
             unset: Unset::Later("not known"),
-            example: "\"9.12\"",
+            example: "\"2.8\"",
             about: "The least firmware the communicator works with, from its manual.",
         },
     ],
@@ -226,7 +226,7 @@ pub(super) const CONDUCTOR: Section = Section {
             name: "colour",
             form: NAME,
             unset: Unset::Refused,
-            example: "\"red\"",
+            example: "\"violet\"",
             about: "What tells it from the others.",
         },
         Key {

@@ -31,9 +31,10 @@ fn one(gear: &Gear, stage: &Stage, power: &Power) -> Line {
         (PoweredBy::Backup, Some(b)) if gear.measured.is_none() => {
             let by_charge = b.charge.is_some() && b.volts.is_some();
             let mut line = if by_charge {
-                line.formula(CHARGE, ("Peukert's law, corrected for the rated hours (smartgauge.co.uk)", "V"))
+                // [DOERFFEL06]
+                line.formula(CHARGE, ("Peukert's law, written for the rated hours (its limits: Doerffel and Abu Sharkh, J. Power Sources 155 (2006) 395-400)", "D"))
             } else {
-                line.formula(ENERGY, ("arithmetic; worked example 1000 Wh, 150 W, 0.9: 6.0 h (calculatorlib.com)", "V"))
+                line.formula(ENERGY, ("arithmetic", "D"))
             };
             let l = chain::losses(b);
             line = line.input("backup", b.name.clone(), FILE);
@@ -42,14 +43,14 @@ fn one(gear: &Gear, stage: &Stage, power: &Power) -> Line {
                     line = line.input("battery", format!("{charge} at {volts}"), FILE);
                 }
                 line = line
-                    .given("rated over", b.rated_over, || (chain::RATED_OVER, ("usual for sealed lead-acid", "M")))
+                    .given("rated over", b.rated_over, || (chain::RATED_OVER, ("usual for sealed lead-acid: common practice, no source", "common practice")))
                     .given("Peukert exponent", b.exponent, || {
-                        (chain::EXPONENT, ("1.05 to 1.15 for sealed lead-acid, the worse", "S"))
+                        (chain::EXPONENT, ("1.05 to 1.15 for sealed lead-acid, the worse: common practice, no source", "common practice"))
                     });
             } else if let Some(energy) = b.energy {
                 line = line.input("battery", energy, FILE);
             }
-            let inverter = ("0.85 to 0.95, the worse", "S");
+            let inverter = ("0.85 to 0.95, the worse: common practice, no source", "common practice");
             line = line
                 .input(
                     "inverter",
@@ -137,7 +138,7 @@ fn enough(power: &Power) -> Line {
     let Some(need) = needed(power) else {
         return line.missing("what is needed is not in the site file (needed, or the panel's standby rule)");
     };
-    let from = if power.mains.needed.is_some() { FILE } else { ("the panel's standby rule", "S") };
+    let from = if power.mains.needed.is_some() { FILE } else { ("the panel's standby rule", power.panel.standby.map_or("M", |s| s.hours().2)) };
     let mut line = line.input("needed", need.words(), from);
     if power.mains.street.is_none() {
         line =

@@ -5,7 +5,7 @@ use super::{CHOICE, DRILL, FILE, Line, Part, Stand};
 use crate::judge::outlook::{Hours as Band, Outlook};
 use crate::worksheet::given::Power;
 use crate::worksheet::indices;
-use crate::worksheet::mains::{Case, Lengths, RESTART};
+use crate::worksheet::mains::{Case, Lengths, RESTART, seen_within};
 use crate::worksheet::outlook::{Basis, MainsOutlook, assumed, common, joined, mains, panel_holds};
 use crate::worksheet::units::Hours;
 
@@ -55,9 +55,9 @@ fn often(m: &MainsOutlook) -> Line {
     };
     let l = Lengths::with_mean(m.case.indices.caidi);
     let i = m.case.indices;
-    let week = 100.0 * (1.0 - (-i.saifi.get() * 7.0 / 365.25).exp());
+    let week = 100.0 * seen_within(i.saifi, 7.0);
     indexed(Line::new("How often and how long mains is away"), m)
-        .formula("SAIDI = SAIFI x CAIDI; median = CAIDI x exp(-1.5^2 / 2)", ("IEEE 1366; lognormal lengths", "V"))
+        .formula("SAIDI = SAIFI x CAIDI; median = CAIDI x exp(-1.5^2 / 2)", ("IEEE 1366 [IEEE1366] and lognormal lengths, both from memory", "M"))
         .result(
             Stand::Figure,
             format!(
@@ -89,7 +89,8 @@ fn ride(line: Line, power: &Power, m: &MainsOutlook) -> Line {
     line.given("restart", power.mains.restart.map(Hours::words), || {
         (
             RESTART.words(),
-            ("a provider's page allows an optical terminal 5 min; TR-124 GEN.OPS.9 asks 60 s of a gateway", "S"),
+            // [TR124]
+            ("5 min for an optical terminal, no source; TR-124 issue 9 GEN.OPS.9 asks 60 s of a gateway", "M"),
         )
     })
 }
@@ -110,7 +111,7 @@ fn year(power: &Power, m: &MainsOutlook) -> Line {
 
 fn single_year(m: &MainsOutlook) -> Line {
     indexed(Line::new("A single year"), m)
-        .formula("compound Poisson sum of the failures", ("Panjer, ASTIN Bulletin 12 (1981)", "M"))
+        .formula("compound Poisson sum of the failures", ("Panjer, ASTIN Bulletin 12 (1981) 22-26", "M"))
         .result(
             Stand::Figure,
             format!(
@@ -173,7 +174,7 @@ fn together(power: &Power) -> Line {
         .input(
             "network",
             format!("{} a year", band(o.network)),
-            ("published figures of this kind of line; a survey puts what was watched in their place", "V"),
+            ("from published figures of this kind of line; a survey puts what was watched in their place", "D"),
         )
         .input(
             "cellular path down",

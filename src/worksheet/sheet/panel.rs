@@ -38,7 +38,7 @@ fn hanging(mut line: Line, power: &Power) -> Line {
 fn output(power: &Power) -> Line {
     let line = Line::new("Auxiliary output with the communicator").formula(
         "sum of every device + communicator at its greatest draw <= limit, 20 % of it kept free",
-        ("sum and limit: the panel's manual; margin: common practice", "M"),
+        ("sum and limit: the panel's manual; margin: common practice, no source", "common practice"),
     );
     let line = hanging(line, power);
     let Some(load) = aux::load(&power.panel, &power.devices) else {
@@ -110,7 +110,8 @@ fn age(power: &Power) -> Line {
     let p = &power.panel;
     let mut line = Line::new("Panel battery's age and time").formula(
         "share left = 1 - 5 % a year; replace under 80 % of its rating; each 8 C over 25 C halve its life",
-        ("5 % a year: a choice; 80 %: a US storage-battery manual; 8 C: battery-university text", "V"),
+        // [TM5684]
+        ("5 % a year: a choice; 80 %: TM 5-684 para. 14-29; 8 C: a rule of thumb, no source", "choice"),
     );
     let Some(age) = p.battery_age else {
         return line.missing("its age is not in the site file; write the date on it and test it under load");
@@ -139,7 +140,7 @@ fn age(power: &Power) -> Line {
 
 fn firmware(power: &Power) -> Line {
     let line = Line::new("Panel firmware")
-        .formula("compared number by number between the dots: 10.23 is newer than 9.12", PRACTICE);
+        .formula("compared number by number between the dots: 2.31 is newer than 2.8", PRACTICE);
     match (&power.panel.firmware, &power.panel.firmware_least) {
         (Some(has), Some(least)) => {
             let line = line.input("panel", has, FILE).input("least for the communicator", least, FILE);

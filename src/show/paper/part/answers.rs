@@ -125,6 +125,7 @@ fn standing_of(tag: &str) -> String {
     match tag {
         "V" => "(Read in its source.)".to_owned(),
         "S" => "(Known at second hand.)".to_owned(),
+        "D" => "(Worked out from published figures.)".to_owned(),
         "M" => "(From memory, not checked.)".to_owned(),
         "choice" => "(This program's choice.)".to_owned(),
         "site file" => "(Entered in the site file.)".to_owned(),
@@ -135,7 +136,7 @@ fn standing_of(tag: &str) -> String {
 
 fn believed(b: &Believed) -> String {
     match b.tag.as_str() {
-        "V" | "S" | "M" => {
+        "V" | "S" | "D" | "M" => {
             format!("{} Source: {} {}", sentence(&words::capital(&b.what)), sentence(&b.source), standing_of(&b.tag))
         }
         _ => format!("{} {}", sentence(&words::capital(&b.what)), standing_of(&b.tag)),
