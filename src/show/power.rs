@@ -33,7 +33,11 @@ fn summary(s: &PowerSheet) -> String {
 
 /// Source and tag, once where the source says it already.
 fn whence(source: &str, tag: &str) -> String {
-    if (tag.len() > 1 && source.contains(tag)) || tag == "site file" { source.to_owned() } else { format!("{source} [{tag}]") }
+    if (tag.len() > 1 && source.contains(tag)) || tag == "site file" {
+        source.to_owned()
+    } else {
+        format!("{source} [{tag}]")
+    }
 }
 
 /// What the tags say, where any is shown.

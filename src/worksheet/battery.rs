@@ -45,7 +45,11 @@ impl Standby {
     pub const fn hours(self) -> (Hours, &'static str, &'static str) {
         // [UL1023], [STA1], [EN50131], [PD6662]
         let (hours, source, tag) = match self {
-            Self::UsHousehold => (4.0, "UL 1023, from memory; CSAA STA 1 Guide section 2.4 has the same for central-station burglary", "M"),
+            Self::UsHousehold => (
+                4.0,
+                "UL 1023, from memory; CSAA STA 1 Guide section 2.4 has the same for central-station burglary",
+                "M",
+            ),
             Self::EnGrade12 => (12.0, "EN 50131-6 type A, grades 1 and 2", "S"),
             Self::EnGrade34 => (60.0, "EN 50131-6 type A, grades 3 and 4", "S"),
             Self::EnGrade34Reported => (30.0, "EN 50131-6 type A, grades 3 and 4, mains fault reported", "S"),
@@ -190,7 +194,9 @@ mod tests {
         let h = |s: Standby| s.hours().0.get();
         near(h(Standby::EnGrade34Reported), h(Standby::EnGrade34) / 2.0, 0.0);
         near(h(Standby::Pd6662Grade34Reported), h(Standby::Pd6662Grade34) / 2.0, 0.0);
-        assert!(h(Standby::EnGrade34Reported) > h(Standby::EnGrade12) && h(Standby::EnGrade12) > h(Standby::UsHousehold));
+        assert!(
+            h(Standby::EnGrade34Reported) > h(Standby::EnGrade12) && h(Standby::EnGrade12) > h(Standby::UsHousehold)
+        );
         // What a panel of 100 mA then needs in the worst of them, by hand: 6 + 0.125 = 6.125 Ah, x 1.25 = 7.66 [HAND26].
         let drawn = drawn(amps(0.1), Standby::EnGrade34.hours().0, amps(0.5), ALARM);
         assert_eq!(next_size(drawn.times(AGEING)), Some(AmpHours::of(10.0)));

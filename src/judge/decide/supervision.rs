@@ -39,11 +39,7 @@ pub const COMMON: [Common; 5] = [
         used: "a single fire path by later editions of NFPA 72 (the same page)",
         tag: "S",
     },
-    Common {
-        interval: Micros::from_secs(90_000),
-        used: "a daily test with an hour's grace",
-        tag: "choice",
-    },
+    Common { interval: Micros::from_secs(90_000), used: "a daily test with an hour's grace", tag: "choice" },
 ];
 
 /// Whether a station waiting `interval` in silence would have known of an outage; `None` where its edges leave it open,

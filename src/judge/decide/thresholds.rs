@@ -89,7 +89,9 @@ mod tests {
     fn a_look_of_many_is_never_easier_to_convince_than_a_single_one() {
         for sure in [0.8, 0.9, 0.95, 0.99] {
             let single = LookRule::SINGLE;
-            assert!((single.met_at(sure) - sure).abs() < 1e-12 && (single.not_met_at(sure) - (1.0 - sure)).abs() < 1e-12);
+            assert!(
+                (single.met_at(sure) - sure).abs() < 1e-12 && (single.not_met_at(sure) - (1.0 - sure)).abs() < 1e-12
+            );
             assert!(LOOKS.met_at(sure) >= single.met_at(sure) && LOOKS.not_met_at(sure) <= single.not_met_at(sure));
             assert!(LOOKS.not_met_at(sure) > 0.0 && LOOKS.met_at(sure) < 1.0, "nothing could ever be said");
         }

@@ -43,9 +43,20 @@ fn one(gear: &Gear, stage: &Stage, power: &Power) -> Line {
                     line = line.input("battery", format!("{charge} at {volts}"), FILE);
                 }
                 line = line
-                    .given("rated over", b.rated_over, || (chain::RATED_OVER, ("usual for sealed lead-acid: common practice, no source", "common practice")))
+                    .given("rated over", b.rated_over, || {
+                        (
+                            chain::RATED_OVER,
+                            ("usual for sealed lead-acid: common practice, no source", "common practice"),
+                        )
+                    })
                     .given("Peukert exponent", b.exponent, || {
-                        (chain::EXPONENT, ("1.05 to 1.15 for sealed lead-acid, the worse: common practice, no source", "common practice"))
+                        (
+                            chain::EXPONENT,
+                            (
+                                "1.05 to 1.15 for sealed lead-acid, the worse: common practice, no source",
+                                "common practice",
+                            ),
+                        )
                     });
             } else if let Some(energy) = b.energy {
                 line = line.input("battery", energy, FILE);
@@ -138,7 +149,11 @@ fn enough(power: &Power) -> Line {
     let Some(need) = needed(power) else {
         return line.missing("what is needed is not in the site file (needed, or the panel's standby rule)");
     };
-    let from = if power.mains.needed.is_some() { FILE } else { ("the panel's standby rule", power.panel.standby.map_or("M", |s| s.hours().2)) };
+    let from = if power.mains.needed.is_some() {
+        FILE
+    } else {
+        ("the panel's standby rule", power.panel.standby.map_or("M", |s| s.hours().2))
+    };
     let mut line = line.input("needed", need.words(), from);
     if power.mains.street.is_none() {
         line =

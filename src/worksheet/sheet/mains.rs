@@ -57,7 +57,10 @@ fn often(m: &MainsOutlook) -> Line {
     let i = m.case.indices;
     let week = 100.0 * seen_within(i.saifi, 7.0);
     indexed(Line::new("How often and how long mains is away"), m)
-        .formula("SAIDI = SAIFI x CAIDI; median = CAIDI x exp(-1.5^2 / 2)", ("IEEE 1366 [IEEE1366] and lognormal lengths, both from memory", "M"))
+        .formula(
+            "SAIDI = SAIFI x CAIDI; median = CAIDI x exp(-1.5^2 / 2)",
+            ("IEEE 1366 [IEEE1366] and lognormal lengths, both from memory", "M"),
+        )
         .result(
             Stand::Figure,
             format!(
