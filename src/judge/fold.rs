@@ -1,15 +1,16 @@
 //! The fold: one entry at a time, live, replayed or simulated.
 
-use crate::judge::causes::pattern::{Days, Pattern};
-use crate::judge::causes::{self, Around, Cause, LaneRecord, Trouble};
+use crate::judge::causes::look::Look;
+use crate::judge::causes::pattern::Days;
+use crate::judge::causes::{self, Around, LaneRecord};
+use crate::judge::decide::detection::Rhythm;
 use crate::judge::decide::drill::{self, DrillResult, Drills};
-use crate::judge::decide::outage::{self, merged};
 use crate::judge::decide::settings::{Known, Settings};
-use crate::judge::facts::observation::{
-    Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session,
-};
-use crate::judge::facts::time::{Edge, Micros, Moment, WallTime};
-use crate::judge::lanes::ground::{Change, Ground};
+use crate::judge::decide::verdict::{self, Judgement};
+use crate::judge::facts::stretches;
+use crate::judge::facts::{Detail, Ending, Entry, Lane, NotAsked, Observation, Outcome, Question, Session};
+use crate::judge::facts::{Micros, Moment, WallTime};
+use crate::judge::lanes::ground::Ground;
 use crate::judge::lanes::lane::{LaneTracker, Sample};
 use crate::judge::lanes::link::LinkTracker;
 use crate::judge::lanes::power::Power;
@@ -18,7 +19,7 @@ use crate::judge::lanes::standing::Standings;
 use crate::judge::lanes::tally::Tallies;
 use crate::judge::stats::loss_series::LossSeries;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 /// Starts of the agent kept; only the latest tell something of the present clock.
@@ -77,33 +78,6 @@ impl FoldedBy {
             supervision: settings.supervision,
         }
     }
-}
-
-/// What the judge makes of the record so far.
-#[derive(Clone, Debug)]
-pub struct Look {
-    /// The last entry's moment.
-    pub now: Moment,
-    /// Every lane, inside out.
-    pub lanes: Vec<LaneRecord>,
-    /// What happened, in order of time, but for what began and ended within a planned span.
-    pub troubles: Vec<Trouble>,
-    /// What began and ended within a planned span: somebody's doing, held against nobody.
-    pub rehearsed: Vec<Trouble>,
-    /// What they follow.
-    pub patterns: Vec<Pattern>,
-    /// What changed at the site.
-    pub changes: Vec<(Edge, Change)>,
-    /// Time in which the path was observed, planned spans left out.
-    pub observed: Micros,
-    /// When that was: spans in order.
-    pub seen: Vec<(Moment, Moment)>,
-    /// Planned spans on the record's axis, in order.
-    pub planned: Vec<(Moment, Moment)>,
-    /// Targets that never answered while others of their lane did.
-    pub never_answered: Vec<(Question, String)>,
-    /// Random loss outside spans, per asked lane: failures and questions.
-    pub random_loss: Vec<(Lane, u64, u64)>,
 }
 
 impl Judge {
@@ -294,9 +268,24 @@ impl Judge {
     }
 
     /// The lane the path is judged by: the receiver's where one was asked, else the reference points'.
-    pub(crate) fn path_tracker(&self) -> Option<&LaneTracker> {
+    fn path_tracker(&self) -> Option<&LaneTracker> {
         let of = |lane| self.folded.asked.iter().find(|t| t.lane() == lane && t.reach().is_some());
         if self.settings.receivers.is_empty() { of(Lane::Outside) } else { of(Lane::Receiver) }
+    }
+
+    /// How the lane the path is judged by is asked; `None` while it has not been.
+    pub fn path_rhythm(&self) -> Option<Rhythm> {
+        Rhythm::of(self.path_tracker()?, &self.settings)
+    }
+
+    /// What was seen so far without holding any requirement against it: cheap enough for every second.
+    pub fn glance(&self) -> Judgement {
+        verdict::judge(self.look(), &self.settings, &[])
+    }
+
+    /// The verdict on what was seen so far.
+    pub fn judgement(&self) -> Judgement {
+        verdict::judge(self.look(), &self.settings, &self.settings.requirements.require)
     }
 
     /// The drills of the record.
@@ -325,7 +314,7 @@ impl Judge {
         let Some(WallTime(zero)) = self.folded.began else { return Vec::new() };
         let on_axis = |w: WallTime| Moment(w.0.saturating_sub(zero)).max(Moment(0)).min(self.folded.now);
         let spans = self.settings.known.planned.iter().map(|p| (on_axis(p.from), on_axis(p.to)));
-        merged(spans.chain(self.folded.drills.spans(self.folded.now)).filter(|(a, b)| a < b).collect())
+        stretches::merged(spans.chain(self.folded.drills.spans(self.folded.now)).filter(|(a, b)| a < b).collect())
     }
 
     /// Whether a single question that used to be answered was not, a moment ago: the time to look closer, before anything
@@ -385,19 +374,19 @@ impl Judge {
             {
                 record.blind.push((last, self.folded.now));
             }
-            record.blind = merged(record.blind);
+            record.blind = stretches::merged(record.blind);
             lanes.push(record);
         }
         // With a receiver named, the path is seen only where that receiver was asked.
         let end = if self.settings.receivers.is_empty() { Lane::Outside } else { Lane::Receiver };
         let path: Vec<&LaneRecord> = lanes.iter().filter(|l| l.lane == end && l.reach.is_some()).collect();
         let planned = self.planned();
-        let seen = outage::less(&observed(&path), &planned);
-        let observed = outage::total(&seen);
+        let seen = stretches::less(&observed(&path), &planned);
+        let observed = stretches::total(&seen);
         let around = Around {
             lanes: &lanes,
             spans: &lanes.iter().map(|l| l.timeline(self.folded.now)).collect::<Vec<_>>(),
-            settings: &self.settings,
+            has_receivers: !self.settings.receivers.is_empty(),
             power: &self.folded.power,
             ground: &self.folded.ground,
             patterns: &[],
@@ -407,7 +396,7 @@ impl Judge {
         let lease_age = |at| self.folded.ground.lease_age_at(at);
         let days = Days { zero: self.folded.began, mains: &mains, lease_age: &lease_age, watched: observed };
         let (troubles, patterns) = causes::explain(&around, &days);
-        let (rehearsed, troubles) = troubles.into_iter().partition(|t| drill::within(t, &planned, self.folded.now));
+        let (rehearsed, troubles) = troubles.into_iter().partition(|t| t.within(&planned, self.folded.now));
         Look {
             now: self.folded.now,
             observed,
@@ -424,27 +413,6 @@ impl Judge {
     }
 }
 
-impl Look {
-    /// How long the path was down by each cause seen, in all.
-    pub fn down_by(&self) -> BTreeMap<Cause, Micros> {
-        let mut down = BTreeMap::new();
-        for t in &self.troubles {
-            let so_far = down.entry(t.cause).or_insert(Micros::ZERO);
-            *so_far = *so_far + t.down_for(self.now);
-        }
-        down
-    }
-
-    /// Random loss of the lane the path is judged by: failures and questions.
-    pub fn path_loss(&self) -> (u64, u64) {
-        let of = |lane| self.random_loss.iter().find(|(l, ..)| *l == lane).map_or((0, 0), |(_, a, b)| (*a, *b));
-        match of(Lane::Receiver) {
-            (_, 0) => of(Lane::Outside),
-            receiver => receiver,
-        }
-    }
-}
-
 /// Time in which the path was observed.
 fn observed(path: &[&LaneRecord]) -> Vec<(Moment, Moment)> {
     let mut seen: Vec<(Moment, Moment)> = Vec::new();
@@ -457,7 +425,7 @@ fn observed(path: &[&LaneRecord]) -> Vec<(Moment, Moment)> {
         }
         seen.push((from, last.max(from)));
     }
-    merged(seen)
+    stretches::merged(seen)
 }
 
 #[cfg(test)]

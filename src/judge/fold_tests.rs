@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::judge::Oddity;
-use crate::judge::decide::requirement::RequirementSet;
+use crate::judge::decide::ask::RequirementSet;
 use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, Sign, VerdictKind};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -479,10 +479,11 @@ fn names_and_starts_without_end_are_kept_only_up_to_their_caps() {
 #[test]
 fn lengths_off_a_hostile_record_do_not_wrap() {
     let span = (Moment(i64::MIN), Moment(i64::MAX));
-    assert_eq!(outage::total(&[span, span]), Micros(i64::MAX));
+    assert_eq!(stretches::total(&[span, span]), Micros(i64::MAX));
     let mut look = judged(&play(60, |t, at| (t != "gw" && at >= 20_000).then_some(Outcome::Timeout))).look();
     let t = look.troubles.iter().find(|t| t.path_down.is_some()).expect("an outage").clone();
-    look.troubles = vec![Trouble { path_down: Some((crate::judge::Edge::exact(Moment(0)), None)), ..t }; 3];
+    look.troubles =
+        vec![crate::judge::Trouble { path_down: Some((crate::judge::Edge::exact(Moment(0)), None)), ..t }; 3];
     look.now = Moment(i64::MAX);
     assert_eq!(look.down_by()[&look.troubles[0].cause], Micros(i64::MAX));
 }

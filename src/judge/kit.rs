@@ -1,8 +1,8 @@
 //! For tests: a site as a script of times, and the entries its probes would have written. Decides nothing.
 
 use super::*;
-use crate::judge::decide::requirement::RequirementSet;
-use crate::judge::facts::observation::{RouterLife, Web};
+use crate::judge::decide::ask::RequirementSet;
+use crate::judge::facts::{RouterLife, Web};
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 

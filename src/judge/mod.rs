@@ -20,19 +20,21 @@ pub mod stats;
 
 pub use self::causes as cause;
 pub use causes::pattern::{self, Follows, Pattern, Place};
-pub use causes::{Actor, Cause, Clue, Sign, Trouble};
-pub use decide::drill::{self, Drill, DrillResult, Step};
+pub use causes::{Actor, Cause, Clue, LaneRecord, Look, Sign, Trouble};
+pub use decide::ask::{Ask, Require, RequirementSet};
+pub use decide::drill::{self, DrillResult};
+pub use decide::evidence::Evidence;
 pub use decide::outage::{self, Outage};
 pub use decide::prior::{self, Access, Prior, Recalled};
-pub use decide::settings::{self, CLOSE, Known, Planned, Settings, Standby, Stands};
+pub use decide::settings::{self, Known, Planned, Settings, Standby, Stands};
+pub use decide::signalling::Signalling;
 pub use decide::verdict::{self, Judgement, Standing, VerdictKind};
 pub use decide::{
     between, delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
 };
-pub use facts::answer;
-pub use facts::observation::{self, *};
-pub use facts::time::{self, Edge, Micros, Moment, WallTime};
-pub use fold::{Judge, Look};
+pub use facts::{Mark as Step, *};
+pub use fold::{Folded, Judge};
 pub use lanes::ground::{self, Change};
 pub use lanes::span::{self, LaneState, Oddity, Span};
+pub use lanes::thresholds::CLOSE;
 pub use lanes::{course, lane, link, power, roster, standing, tally, tempo, timeline};

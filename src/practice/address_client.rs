@@ -7,7 +7,7 @@
 
 use super::address_service::{CLIENT_PORT, SERVER_PORT, open};
 use super::place::{doing, index};
-use crate::judge::observation::Mac;
+use crate::judge::Mac;
 use dhcproto::v4::{DhcpOption, Flags, Message, MessageType, OptionCode};
 use dhcproto::{Decodable, Decoder, Encodable, Encoder};
 use rtnetlink::packet_route::address::{AddressAttribute, CacheInfo};

@@ -4,12 +4,15 @@
 //! by literal address, so the outside lane explains the names lane and not the other way round. A refusal is an answer:
 //! silence further in never explains it. Does not name the cause: `weigh` does.
 
-use super::{Around, LaneRecord, Trouble, weigh};
+use super::around::Around;
+use super::trouble::Trouble;
+use super::weigh;
 use crate::judge::causes::pattern::{self, Pattern};
-use crate::judge::decide::settings::{RECOVERY, RESTART_WITHIN, Settings};
-use crate::judge::facts::observation::{Lane, Outcome};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Edge, Micros, Moment};
+use crate::judge::facts::{Lane, Outcome};
+use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::span::{LaneState, Oddity, Span};
+use crate::judge::lanes::thresholds::{RECOVERY, RESTART_WITHIN};
 use crate::judge::lanes::timeline::Timeline;
 
 /// Lanes in the order in which one explains the next.
@@ -43,7 +46,7 @@ pub fn explain(around: &Around<'_>, days: &pattern::Days<'_>) -> (Vec<Trouble>, 
     let patterns = pattern::patterns(&roots, days);
     let around = Around { patterns: &patterns, ..*around };
     for t in &mut troubles {
-        t.path_down = path_down(t, around.lanes, around.settings, now);
+        t.path_down = path_down(t, around.lanes, around.has_receivers, now);
         weigh::weigh(t, &around);
     }
     troubles.sort_by_key(|t| (t.root.start.midpoint(), rank(t.root.lane)));
@@ -228,9 +231,8 @@ fn explains(inner: &Span, outer: &Span, now: Moment) -> bool {
 }
 
 /// When the path could not deliver because of this trouble.
-fn path_down(t: &Trouble, lanes: &[LaneRecord], settings: &Settings, now: Moment) -> Option<(Edge, Option<Edge>)> {
-    let receivers_seen =
-        !settings.receivers.is_empty() && lanes.iter().any(|l| l.lane == Lane::Receiver && l.reach.is_some());
+fn path_down(t: &Trouble, lanes: &[LaneRecord], has_receivers: bool, now: Moment) -> Option<(Edge, Option<Edge>)> {
+    let receivers_seen = has_receivers && lanes.iter().any(|l| l.lane == Lane::Receiver && l.reach.is_some());
     let last = if receivers_seen { Lane::Receiver } else { Lane::Outside };
     // Where the last lane answered all the same, the path has another way.
     let answered = |s: &Span| lanes.iter().any(|l| l.lane == last && l.answered_inside(s, now));

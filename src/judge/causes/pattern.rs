@@ -5,8 +5,8 @@
 //! between the groups, so that a site without any pattern is told of one less often than stated. Times of day are UTC:
 //! a change of daylight saving time splits a cluster.
 
-use crate::judge::facts::observation::Lane;
-use crate::judge::facts::time::{Micros, Moment, WallTime};
+use crate::judge::facts::Lane;
+use crate::judge::facts::{Micros, Moment, WallTime};
 use crate::judge::lanes::span::{LaneState, Oddity, Span};
 use crate::judge::stats::periodicity::{Cluster, FALSE_ALARM, constant_age, during, lease_fraction, same_time_of_day};
 
@@ -186,7 +186,7 @@ const DAY: f64 = 86_400.0;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::facts::time::Edge;
+    use crate::judge::facts::Edge;
     use crate::judge::stats::testing::Lcg;
 
     fn span(lane: Lane, at: f64) -> Span {

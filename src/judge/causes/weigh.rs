@@ -5,10 +5,12 @@
 //! Signs are not quite independent, so an inferred cause is never said to be surer than [`MOST_INFERRED`], and one seen
 //! directly never surer than [`MOST_SEEN`].
 
+use super::around::Around;
 use super::kind::Cause;
 use super::sign::Sign;
-use super::weights::{self, Direct, Kind, Row};
-use super::{Around, Trouble};
+use super::trouble::{Clue, Trouble};
+use super::weights::{Direct, Kind, Row};
+use super::{table_home, table_line};
 use std::collections::BTreeMap;
 
 /// Most confidence in a cause that is only inferred (choice).
@@ -17,31 +19,11 @@ pub const MOST_INFERRED: f64 = 0.9;
 pub const MOST_SEEN: f64 = 0.97;
 /// Alternatives at least this likely are named (choice).
 const NAMED: f64 = 0.02;
-/// A sign that moves the odds by less than this says nothing worth showing (choice: a factor of 1.2).
-const TELLING: f64 = 0.2;
-
-/// What a sign says of the cause named.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Clue {
-    /// The sign.
-    pub sign: Sign,
-    /// Whether it was there.
-    pub holds: bool,
-    /// By how much it moves the odds of the cause named against the rest, as a logarithm; positive speaks for it.
-    pub weight: f64,
-}
-
-impl Clue {
-    /// Whether it speaks for the cause named; `None` when it does neither.
-    pub fn speaks_for(&self) -> Option<bool> {
-        (self.weight.abs() >= TELLING).then_some(self.weight > 0.0)
-    }
-}
 
 /// Names the cause of a trouble from the table.
 pub(super) fn weigh(t: &mut Trouble, around: &Around<'_>) {
     let kind = Kind::of(&t.root);
-    let rows: Vec<&Row> = weights::rows(kind).collect();
+    let rows: Vec<&Row> = rows().filter(|r| r.kind == kind).collect();
     let mut signs: BTreeMap<Sign, Option<bool>> = BTreeMap::new();
     for (sign, ..) in rows.iter().flat_map(|r| r.signs) {
         signs.entry(*sign).or_insert_with(|| sign.read(t, around));
@@ -85,6 +67,11 @@ pub(super) fn weigh(t: &mut Trouble, around: &Around<'_>) {
         .collect();
 }
 
+/// Every row of the table.
+fn rows() -> impl Iterator<Item = &'static Row> {
+    table_home::ROWS.iter().chain(table_line::ROWS)
+}
+
 /// What a sign weighs for a row.
 fn of(row: &Row, sign: Sign, value: Option<bool>) -> f64 {
     let Some(value) = value else { return 0.0 };
@@ -98,16 +85,16 @@ mod tests {
 
     #[test]
     fn every_cause_is_in_the_table_once_a_kind_and_can_be_named() {
-        let named: BTreeSet<Cause> = weights::all().map(|r| r.cause).collect();
+        let named: BTreeSet<Cause> = rows().map(|r| r.cause).collect();
         assert_eq!(
             named.len(),
             Cause::ALL.len(),
             "{:?}",
             Cause::ALL.iter().filter(|c| !named.contains(c)).collect::<Vec<_>>()
         );
-        let pairs: BTreeSet<_> = weights::all().map(|r| (r.kind, r.cause)).collect();
-        assert_eq!(pairs.len(), weights::all().count());
-        for row in weights::all() {
+        let pairs: BTreeSet<_> = rows().map(|r| (r.kind, r.cause)).collect();
+        assert_eq!(pairs.len(), rows().count());
+        for row in rows() {
             let signs: BTreeSet<_> = row.signs.iter().map(|s| s.0).collect();
             assert_eq!(signs.len(), row.signs.len(), "{row:?}");
             // Some reading of its signs makes it likelier than something else; one without signs stays an alternative.

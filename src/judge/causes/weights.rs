@@ -7,7 +7,7 @@
 
 use super::kind::Cause as C;
 use super::sign::Sign as S;
-use crate::judge::facts::observation::Lane;
+use crate::judge::facts::Lane;
 use crate::judge::lanes::span::{Oddity, Span};
 
 /// Kinds of trouble by where they began and what was odd.
@@ -147,14 +147,4 @@ pub(super) enum Direct {
 
 pub(super) const fn row(kind: Kind, cause: C, base: f64, direct: Direct, signs: &'static [(S, f64, f64)]) -> Row {
     Row { kind, cause, base, signs, direct }
-}
-
-/// The rows of a kind of trouble.
-pub(super) fn rows(kind: Kind) -> impl Iterator<Item = &'static Row> {
-    all().filter(move |r| r.kind == kind)
-}
-
-/// Every row.
-pub(super) fn all() -> impl Iterator<Item = &'static Row> {
-    super::table_home::ROWS.iter().chain(super::table_line::ROWS)
 }

@@ -4,7 +4,7 @@
 //! whether a resolver translates IPv4 (RFC 7050) and by which prefix (RFC 6052), and what the standards ask of idle
 //! times. These are facts beside the path: none of them is a fault by itself.
 
-use crate::judge::facts::observation::Transport;
+use crate::judge::facts::Transport;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr};
 
 /// RFC 4787 REQ-5: a UDP mapping must not expire in less.

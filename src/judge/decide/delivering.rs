@@ -4,49 +4,12 @@
 //! through, so that a bound can be put on it. The sums are `stats::delivery`. Mean, 95th percentile and maximum of the
 //! wait are the terms EN 50136-1 grades transmission times by (from memory); the latency of an attempt is not in them.
 
+use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage::Reading;
-use crate::judge::decide::requirement::Evidence;
-use crate::judge::facts::time::Micros;
+pub use crate::judge::decide::signalling::{DEFAULT_RETRIES, DEFAULT_WITHIN, Signalling};
+use crate::judge::facts::{Micros, Moment};
 use crate::judge::stats::delivery::{Outcome, Span, Trace};
 use crate::judge::stats::duration::Lasted;
-use serde::{Deserialize, Serialize};
-
-/// How a communicator tries.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Signalling {
-    /// When it tries, after the alarm; ascending, the first usually at once.
-    pub retries: Vec<Micros>,
-    /// Within which time the alarm must be through.
-    pub within: Micros,
-    /// True where the site file says so; else both are this project's choice.
-    pub named: bool,
-}
-
-/// The schedule used when nobody names one (choice: at once, then waiting 5, 10, 20 and 40 s, each wait doubled).
-pub const DEFAULT_RETRIES: [Micros; 5] =
-    [Micros::ZERO, Micros::from_secs(5), Micros::from_secs(15), Micros::from_secs(35), Micros::from_secs(75)];
-/// The time used when nobody names one: 90 s from event to station, a figure of fire practice (from memory)
-/// [NFPA72], borrowed as a yardstick.
-pub const DEFAULT_WITHIN: Micros = Micros::from_secs(90);
-
-impl Default for Signalling {
-    fn default() -> Self {
-        Self { retries: DEFAULT_RETRIES.to_vec(), within: DEFAULT_WITHIN, named: false }
-    }
-}
-
-impl Signalling {
-    /// Attempts that come within the time, seconds after the alarm, ascending; the first one always.
-    pub fn offsets(&self, within: Micros) -> Vec<f64> {
-        let mut all: Vec<f64> = self.retries.iter().filter(|r| **r <= within).map(|r| r.secs()).collect();
-        all.sort_by(f64::total_cmp);
-        all.dedup();
-        if all.is_empty() {
-            all.push(0.0);
-        }
-        all
-    }
-}
 
 /// The figure: two outcomes between which the truth lies.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -108,7 +71,7 @@ fn both(a: &[Span], b: &[Span]) -> Vec<Span> {
     out
 }
 
-fn spans(blind: &[(crate::judge::facts::time::Moment, crate::judge::facts::time::Moment)]) -> Vec<Span> {
+fn spans(blind: &[(Moment, Moment)]) -> Vec<Span> {
     blind.iter().map(|(a, b)| Span { from: a.secs(), to: b.secs() }).collect()
 }
 
@@ -116,7 +79,8 @@ fn spans(blind: &[(crate::judge::facts::time::Moment, crate::judge::facts::time:
 mod tests {
     use super::*;
     use crate::judge::decide::outage::Outage;
-    use crate::judge::facts::time::{Edge, Moment};
+    use crate::judge::decide::signalling::{DEFAULT_WITHIN, Signalling};
+    use crate::judge::facts::Edge;
     use crate::judge::stats::testing::{TRACE_A, TRACE_A_LENGTH, close};
     use proptest::prelude::*;
 

@@ -5,9 +5,10 @@
 //! when at least k questions in a row failed and every target was among them. One target asked every τ seconds gives
 //! the rule of the success runs, `stats::run_length::detection_probability`. Does not correct any count by it.
 
-use crate::judge::decide::settings::{CLOSE, TRIED_AGAIN};
-use crate::judge::facts::observation::Lane;
-use crate::judge::fold::Judge;
+use crate::judge::decide::settings::Settings;
+use crate::judge::facts::Lane;
+use crate::judge::lanes::lane::LaneTracker;
+use crate::judge::lanes::thresholds::{CLOSE, TRIED_AGAIN};
 
 /// Lengths the share is shown for, seconds.
 pub const SHOWN_S: [f64; 6] = [1.0, 2.0, 5.0, 10.0, 30.0, 60.0];
@@ -37,6 +38,20 @@ pub struct Closer {
 }
 
 impl Rhythm {
+    /// How the lane of a tracker is asked, by these settings.
+    pub fn of(tracker: &LaneTracker, settings: &Settings) -> Option<Self> {
+        let every = settings.cadence.iter().find(|(l, _)| *l == tracker.lane()).map(|(_, c)| c.secs())?;
+        // A receiver asked in an outage's last second still answers.
+        let again = tracker.lane() == Lane::Receiver && settings.patience > TRIED_AGAIN;
+        let forgiven = if again { TRIED_AGAIN.secs() } else { 0.0 };
+        let mut rhythm = Self::spread(every, tracker.targets_there(), tracker.run_needed(), forgiven);
+        // A receiver was named by the user and may be asked as closely; of strangers' reference points nobody knows here.
+        if tracker.lane() == Lane::Receiver && CLOSE.secs() < every {
+            rhythm.closer = Some(Closer { after_s: settings.patience.secs(), every_s: CLOSE.secs() });
+        }
+        Some(rhythm)
+    }
+
     /// Turns that lie evenly over the interval, as the probes begin.
     pub fn spread(every_s: f64, targets: usize, run: u32, forgiven_s: f64) -> Self {
         let part = every_s / targets.max(1) as f64;
@@ -103,31 +118,14 @@ impl Rhythm {
     }
 }
 
-impl Judge {
-    /// How the lane the path is judged by is asked; `None` while it has not been.
-    pub fn path_rhythm(&self) -> Option<Rhythm> {
-        let tracker = self.path_tracker()?;
-        let settings = self.settings();
-        let every = settings.cadence.iter().find(|(l, _)| *l == tracker.lane()).map(|(_, c)| c.secs())?;
-        // A receiver asked in an outage's last second still answers.
-        let again = tracker.lane() == Lane::Receiver && settings.patience > TRIED_AGAIN;
-        let forgiven = if again { TRIED_AGAIN.secs() } else { 0.0 };
-        let mut rhythm = Rhythm::spread(every, tracker.targets_there(), tracker.run_needed(), forgiven);
-        // A receiver was named by the user and may be asked as closely; of strangers' reference points nobody knows here.
-        if tracker.lane() == Lane::Receiver && CLOSE.secs() < every {
-            rhythm.closer = Some(Closer { after_s: settings.patience.secs(), every_s: CLOSE.secs() });
-        }
-        Some(rhythm)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::decide::requirement::RequirementSet;
-    use crate::judge::decide::settings::{Known, Settings};
-    use crate::judge::facts::observation::{Detail, Entry, NameAnswer, Observation, Outcome, Question, Rtt, Session};
-    use crate::judge::facts::time::{Micros, Moment, WallTime};
+    use crate::judge::Judge;
+    use crate::judge::decide::ask::RequirementSet;
+    use crate::judge::decide::settings::Known;
+    use crate::judge::facts::{Detail, Entry, NameAnswer, Observation, Outcome, Question, Rtt, Session};
+    use crate::judge::facts::{Micros, Moment, WallTime};
     use crate::judge::stats::run_length;
     use crate::judge::stats::testing::{Lcg, near};
     use proptest::prelude::*;

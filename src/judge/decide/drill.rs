@@ -5,11 +5,12 @@
 //! where the agent itself was cut off in between. Does not guide anybody: `cli` does. What happens from a drill's first
 //! mark to its last counts neither for nor against the path.
 
-use crate::judge::causes::Trouble;
+use crate::judge::causes::look::Look;
 use crate::judge::decide::outage::{self, Outage};
-use crate::judge::facts::observation::{Lane, Session};
-use crate::judge::facts::time::{Edge, Micros, Moment, WallTime};
-use crate::judge::fold::Look;
+pub use crate::judge::facts::{Act, CutShort, Drill, DrillEnd, Mark, Mark as Step};
+use crate::judge::facts::{Edge, Micros, Moment, WallTime};
+use crate::judge::facts::{Lane, Session};
+use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::span::{LaneState, Oddity};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
@@ -19,101 +20,6 @@ use std::sync::Arc;
 const MOST: usize = 256;
 /// Pauses of the agent kept for one drill (choice).
 const MOST_PAUSES: usize = 64;
-
-/// The four drills.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Drill {
-    /// Mains is taken from the network gear: how long do gear and path last on their backup?
-    MainsOff,
-    /// The router is started anew: how long until the path carries again?
-    RouterRestart,
-    /// A network lead is pulled and put back: is it noticed, and when does the path carry again?
-    CablePull,
-    /// Nothing is touched: is every named receiver reached (again)?
-    ReceiverPath,
-}
-
-impl Drill {
-    /// Its word on the command line and in records.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::MainsOff => "mains-off",
-            Self::RouterRestart => "router-restart",
-            Self::CablePull => "cable-pull",
-            Self::ReceiverPath => "receiver-path",
-        }
-    }
-}
-
-/// Something done at the site.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Act {
-    /// Mains taken away, the lead pulled.
-    Off,
-    /// Mains given back, the lead put back, the router started.
-    On,
-}
-
-/// Why a drill ended before it had measured what it is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum CutShort {
-    /// Somebody stopped it.
-    Stopped,
-    /// Nobody answered any more.
-    NobodyThere,
-    /// The path did not carry at the beginning, so nothing would have been measured.
-    PathNotUp,
-    /// The path was never seen to go, so there was no return to time.
-    NeverWentDown,
-    /// The path did not come back in the time a drill waits.
-    NotBack,
-    /// The agent itself was cut off and did not go on with it.
-    AgentCutOff,
-}
-
-impl CutShort {
-    /// The reason in words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Stopped => "it was stopped by hand",
-            Self::NobodyThere => "nobody answered any more",
-            Self::PathNotUp => "the path did not carry at its beginning",
-            Self::NeverWentDown => "the path was never seen to go down",
-            Self::NotBack => "the path did not come back while it waited",
-            Self::AgentCutOff => "this host was cut off in it, and it was not gone on with",
-        }
-    }
-}
-
-/// How a drill ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum DrillEnd {
-    /// It measured what it is for.
-    Complete,
-    /// It did not, and why.
-    CutShort(CutShort),
-}
-
-/// What a mark says.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Step {
-    /// A drill begins.
-    Began {
-        /// Which.
-        drill: Drill,
-        /// How long the path must last, where that was named.
-        needed: Option<Micros>,
-    },
-    /// Something was done.
-    Acted(Act),
-    /// It is over.
-    Ended(DrillEnd),
-}
 
 /// One drill by its marks.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -150,9 +56,9 @@ pub struct Drills {
 
 impl Drills {
     /// Takes in a mark. One that makes no sense where it stands is passed over.
-    pub fn mark(&mut self, at: Moment, step: Step, alive: Option<Moment>) {
-        match step {
-            Step::Began { drill, needed } => {
+    pub fn mark(&mut self, at: Moment, mark: Mark, alive: Option<Moment>) {
+        match mark {
+            Mark::Began { drill, needed } => {
                 // One left open ended when it was last heard of: before the agent was last away, if it was.
                 let alive = alive.unwrap_or(at).min(at);
                 if let Some(open) = self.open_mut() {
@@ -167,13 +73,13 @@ impl Drills {
                     self.of_this_session = true;
                 }
             }
-            Step::Acted(act) => {
+            Mark::Acted(act) => {
                 if let Some(open) = self.open_mut() {
                     let place = if act == Act::Off { &mut open.off } else { &mut open.on };
                     place.get_or_insert(at);
                 }
             }
-            Step::Ended(how) => {
+            Mark::Ended(how) => {
                 if let Some(open) = self.open_mut() {
                     open.ended = Some((at, how));
                 }
@@ -388,19 +294,11 @@ fn reached(look: &Look, receivers: &BTreeSet<Arc<str>>, from: Moment, to: Moment
 }
 
 /// Whether the lane answered between two moments and is not bad at the later one.
-fn carries(lane: &crate::judge::causes::LaneRecord, from: Moment, to: Moment) -> bool {
+fn carries(lane: &LaneRecord, from: Moment, to: Moment) -> bool {
     let bad = lane.spans.iter().any(|s| {
         s.oddity.state() == LaneState::Bad && s.start.midpoint() <= to && s.end.is_none_or(|e| e.midpoint() > to)
     });
     !bad && lane.answers.iter().any(|(first, last)| *first <= to && *last >= from)
-}
-
-/// Whether a trouble began and ended, with everything it brought along, inside one of these spans.
-pub(crate) fn within(t: &Trouble, planned: &[(Moment, Moment)], now: Moment) -> bool {
-    let spans = || std::iter::once(&t.root).chain(&t.followers);
-    let from = spans().map(|s| s.start.midpoint()).min().unwrap_or(now);
-    let to = spans().map(|s| s.end_or(now)).max().unwrap_or(now);
-    planned.iter().any(|(a, b)| *a <= from && to <= *b)
 }
 
 /// Whether the path carries now: nothing of it is bad, and it answered within the last `fresh`.

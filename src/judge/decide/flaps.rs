@@ -4,9 +4,9 @@
 //! span counts each time, by the kernel's counters. The penalty is that of RFC 2439 with the constants of
 //! `stats::flap`. A longer loss is an outage, not a flap.
 
-use crate::judge::causes::LaneRecord;
-use crate::judge::facts::observation::Lane;
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::Lane;
+use crate::judge::facts::{Micros, Moment};
+use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::span::{LaneState, Oddity};
 use crate::judge::stats::Interval;
 use crate::judge::stats::flap::{Damping, Standing};
@@ -72,7 +72,7 @@ fn of_lane(lane: &LaneRecord, planned: &[(Moment, Moment)], now: Moment) -> Opti
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::facts::time::Edge;
+    use crate::judge::facts::Edge;
     use crate::judge::lanes::span::Span;
     use crate::judge::stats::testing::close;
 

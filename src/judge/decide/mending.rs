@@ -5,11 +5,11 @@
 //! requirement they have not lapsed after all (see `verdict`): its coming again would cost it, and what a new lead mends
 //! is no reason for a cellular backup.
 
+use crate::judge::causes::look::Look;
 use crate::judge::causes::{Cause, Trouble};
-use crate::judge::decide::outage;
 use crate::judge::decide::thresholds::{MENDING, MendRule};
-use crate::judge::facts::time::{Micros, Moment};
-use crate::judge::fold::Look;
+use crate::judge::facts::stretches;
+use crate::judge::facts::{Micros, Moment};
 use crate::judge::lanes::span::Oddity;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -36,7 +36,7 @@ fn by(look: &Look, rule: MendRule) -> BTreeSet<usize> {
             Some(before)
         }));
         let recurs = again.filter_map(|(start, before)| before.map(|b| start - b)).any(|gap| gap > rule.apart);
-        let quiet = outage::total(&outage::less(&look.seen, &[(Moment(i64::MIN), *last)]));
+        let quiet = stretches::total(&stretches::less(&look.seen, &[(Moment(i64::MIN), *last)]));
         quiet >= if recurs { rule.recurring } else { rule.once } && quiet > Micros::ZERO
     };
     causes.values().filter(|o| over(o)).flat_map(|o| o.iter().map(|(place, _)| *place)).collect()

@@ -1,14 +1,16 @@
 //! Decisions: what counts as an outage, how requirements are held against it, and the verdict.
 //!
-//! `settings` and `requirement` (what it is judged by), `outage` (what counts and what is left out), `prior` (what is
+//! `settings`, `ask` and `signalling` (what it is judged by), `outage` and `evidence` (what counts and what is left out), `requirement` (how it stands), `prior` (what is
 //! believed before watching), `mending` (what still asks for it), `thresholds` (how sure a look must be), `drill` (what
 //! was done on purpose, and what it measured), `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`,
 //! `outlook`, `detection`, `lengths`, `turning`.
 
+pub mod ask;
 pub mod between;
 pub mod delivering;
 pub mod detection;
 pub mod drill;
+pub mod evidence;
 pub mod flaps;
 pub mod lengths;
 pub mod mending;
@@ -17,6 +19,7 @@ pub mod outlook;
 pub mod prior;
 pub mod requirement;
 pub mod settings;
+pub mod signalling;
 pub mod supervision;
 pub mod thresholds;
 pub mod turning;

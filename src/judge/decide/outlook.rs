@@ -4,9 +4,10 @@
 //! be seen by a network survey: both are inputs, named with their source, and a mains part that nobody entered is not
 //! in the sum and said to be missing. What both paths have in common is `stats::dual_path`. Does not price anything.
 
+use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage;
-use crate::judge::decide::requirement::Evidence;
-use crate::judge::facts::time::Moment;
+use crate::judge::facts::Moment;
+use crate::judge::facts::stretches;
 use crate::judge::stats::band_posterior::{BandPosterior, BandPrior};
 use crate::judge::stats::dual_path::{hours_per_year, pair_unavailability, shared_by_beta};
 use serde::{Deserialize, Serialize};
@@ -93,8 +94,8 @@ pub fn believed(belief: BandPrior, given: &Assumed) -> Option<Outlook> {
 
 /// The evidence without these spans.
 fn network_only(e: &Evidence, spans: &[(Moment, Moment)]) -> Evidence {
-    let spans = outage::merged(spans.to_vec());
-    let unseen = outage::merged(e.unseen.iter().chain(&spans).copied().collect());
+    let spans = stretches::merged(spans.to_vec());
+    let unseen = stretches::merged(e.unseen.iter().chain(&spans).copied().collect());
     Evidence { outages: outage::without_planned(&e.outages, &spans, e.now()), unseen, ..e.clone() }
 }
 
@@ -143,7 +144,7 @@ fn both(network: f64, mains: f64, common: Option<f64>, cellular: f64, beta: f64)
 mod tests {
     use super::*;
     use crate::judge::decide::outage::Outage;
-    use crate::judge::facts::time::Micros;
+    use crate::judge::facts::Micros;
 
     fn evidence(days: i64, lengths: &[i64]) -> Evidence {
         let at = |i: usize| Moment(i as i64 * 86_400_000_000);

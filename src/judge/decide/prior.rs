@@ -9,7 +9,7 @@
 //! minutes were not seen there; their share is from IMC 2016 (doi 10.1145/2987443.2987461). Check, not input: share of
 //! time with at most 10 % loss, arXiv:1709.09349 (the median of the named services of each kind).
 
-use crate::judge::facts::time::Micros;
+use crate::judge::facts::Micros;
 use crate::judge::stats::band_posterior::BandPrior;
 use serde::{Deserialize, Serialize};
 

@@ -3,88 +3,16 @@
 //! A requirement is met or not met only when its bound says so; in between it is open and says how much longer to look.
 //! The unit of evidence is the outage, never the probe.
 
-use crate::judge::decide::delivering::{self, Delivery, Signalling};
-use crate::judge::decide::outage::{Outage, Reading};
+pub use crate::judge::decide::ask::{Ask, Require, RequirementSet};
+use crate::judge::decide::delivering::{self, Delivery};
+pub use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::thresholds::{LOOKS, LookRule};
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::Micros;
 use crate::judge::stats::band_posterior::{BandPosterior, BandPrior, clean_time_needed};
-use crate::judge::stats::duration::Lasted;
 use crate::judge::stats::rate;
 use crate::judge::stats::special::gamma_cdf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-
-/// Most requirements in a set.
-const MOST_REQUIREMENTS: usize = 32;
-
-/// A named set of requirements.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct RequirementSet {
-    /// Its name, as site files use it.
-    pub name: String,
-    /// What it is for.
-    pub words: String,
-    /// The requirements.
-    pub require: Vec<Require>,
-}
-
-/// One requirement.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Require {
-    /// Its name.
-    pub name: String,
-    /// What is asked.
-    pub ask: Ask,
-    /// Where the number comes from.
-    pub source: String,
-    /// How well that was checked: V, S, M or choice.
-    pub tag: String,
-}
-
-/// What is asked.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
-pub enum Ask {
-    /// Observed share of the elapsed time.
-    Coverage {
-        /// Least share.
-        at_least: f64,
-    },
-    /// Share of time in which the path could deliver.
-    Availability {
-        /// Least share.
-        at_least: f64,
-        /// Probability needed to call it met (and, from the other side, not met).
-        sure: f64,
-    },
-    /// Rate of outages longer than a length.
-    LongOutages {
-        /// Counted when longer than this, seconds.
-        longer_than_s: f64,
-        /// Most allowed ...
-        at_most: f64,
-        /// ... in so many days.
-        per_days: f64,
-        /// Confidence of the one-sided Poisson bounds.
-        sure: f64,
-    },
-    /// No outage longer than the station's supervision interval.
-    Supervision {
-        /// The interval when the site file names none, seconds.
-        interval_s: f64,
-    },
-    /// Share of alarms, raised at random moments, that get through in time on the site's retry schedule.
-    Delivery {
-        /// The time when the site file names none, seconds.
-        within_s: f64,
-        /// Least share.
-        at_least: f64,
-        /// Probability needed to call it met (and, from the other side, not met).
-        sure: f64,
-    },
-}
 
 /// How one requirement stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -97,52 +25,6 @@ pub enum Standing {
     /// The evidence decides neither.
     #[default]
     Open,
-}
-
-/// The evidence requirements are held against. Needs no traces of single probes: outages and what was not seen.
-#[derive(Clone, Debug, Default)]
-pub struct Evidence {
-    /// Time from start to the last entry.
-    pub elapsed: Micros,
-    /// The outages that count, in order and disjoint.
-    pub outages: Vec<Outage>,
-    /// Time in which the path was not observed or that is left out as planned, in order and disjoint.
-    pub unseen: Vec<(Moment, Moment)>,
-    /// How much of the elapsed time was planned: nobody is asked to have watched it.
-    pub planned: Micros,
-    /// The site's supervision interval.
-    pub supervision: Option<Micros>,
-    /// How the site's communicator tries.
-    pub signalling: Signalling,
-    /// Share of attempts lost at random while the path is up.
-    pub attempt_loss: f64,
-}
-
-impl Evidence {
-    /// Evidence from outages alone, everything else seen and at its default.
-    pub fn new(elapsed: Micros, outages: Vec<Outage>) -> Self {
-        Self { elapsed, outages, ..Self::default() }
-    }
-
-    /// The last moment of it.
-    pub fn now(&self) -> Moment {
-        Moment(self.elapsed.0)
-    }
-
-    /// Time in which the path was observed.
-    pub fn observed(&self) -> Micros {
-        self.elapsed - crate::judge::decide::outage::total(&self.unseen)
-    }
-
-    /// Lengths of the outages, those still running so far.
-    pub fn lasted(&self) -> Vec<Lasted> {
-        self.outages.iter().map(|o| o.lasted(self.now())).collect()
-    }
-
-    /// Observed time that was not an outage, seconds.
-    pub fn up_s(&self) -> f64 {
-        (self.observed().secs() - self.lasted().iter().map(|o| o.seconds).sum::<f64>()).max(0.0)
-    }
 }
 
 /// One requirement held against the evidence.
@@ -295,66 +177,14 @@ impl Require {
         let held = self.hold(&nothing);
         if held.standing == Standing::Met { Some(Micros::ZERO) } else { held.needs }
     }
-
-    /// What is wrong with its numbers, if anything.
-    fn fault(&self) -> Option<String> {
-        let share = |x: f64| x > 0.0 && x < 1.0;
-        let sound = match self.ask {
-            Ask::Coverage { at_least } => share(at_least),
-            Ask::Availability { at_least, sure } => share(at_least) && (0.5..1.0).contains(&sure),
-            Ask::Delivery { within_s, at_least, sure } => {
-                share(at_least) && (0.5..1.0).contains(&sure) && (1.0..=86_400.0).contains(&within_s)
-            }
-            Ask::LongOutages { longer_than_s, at_most, per_days, sure } => {
-                (0.0..=31_536_000.0).contains(&longer_than_s)
-                    && at_most > 0.0
-                    && at_most.is_finite()
-                    && (1.0..=3_660.0).contains(&per_days)
-                    && (0.5..1.0).contains(&sure)
-            }
-            Ask::Supervision { interval_s } => (10.0..=2_764_800.0).contains(&interval_s),
-        };
-        if !sound {
-            Some(format!("{}: a number is out of range", self.name))
-        } else if self.name.trim().is_empty() || self.source.trim().is_empty() {
-            Some(format!("{}: name and source must not be empty", self.name))
-        } else if !TAGS.contains(&self.tag.as_str()) {
-            Some(format!("{}: tag must be one of V, S, M or choice", self.name))
-        } else {
-            None
-        }
-    }
 }
 
-/// How well a number was checked: read in the source, second-hand, from memory, our own choice.
-const TAGS: [&str; 4] = ["V", "S", "M", "choice"];
-
 impl RequirementSet {
-    /// Checks a set somebody wrote. The error says what to mend.
-    pub fn check(&self) -> Result<(), String> {
-        if self.require.is_empty() || self.require.len() > MOST_REQUIREMENTS {
-            return Err(format!("a set has 1 to {MOST_REQUIREMENTS} requirements"));
-        }
-        self.require.iter().find_map(Require::fault).map_or(Ok(()), Err)
-    }
-
     /// The shortest watch that could call all of it met, and which requirement asks for it; the time is `None` if no
     /// watch can.
     pub fn shortest_watch(&self, e: &Evidence) -> Option<(&Require, Option<Micros>)> {
         let each = self.require.iter().map(|r| (r, r.shortest_watch(e)));
         each.max_by_key(|(_, t)| t.map_or(i64::MAX, |t| t.0))
-    }
-}
-
-impl Evidence {
-    /// The time an alarm has: the site file's, else the requirement's own.
-    pub fn within(&self, otherwise_s: f64) -> Micros {
-        if self.signalling.named { self.signalling.within } else { Micros((otherwise_s * 1e6) as i64) }
-    }
-
-    /// The longest outage by one reading.
-    pub fn longest(&self, reading: Reading) -> Micros {
-        self.outages.iter().map(|o| o.length(reading, self.now())).max().unwrap_or(Micros::ZERO)
     }
 }
 
@@ -400,6 +230,8 @@ fn longer_until(enough: impl Fn(f64) -> bool) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::decide::outage::Outage;
+    use crate::judge::facts::Moment;
 
     fn days(n: f64) -> Micros {
         Micros((n * 86_400e6) as i64)

@@ -4,7 +4,7 @@
 //! the station then does. Where the edges of an outage leave it open, the answer is not known.
 
 use crate::judge::decide::outage::{Outage, Reading};
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::{Micros, Moment};
 
 /// A common supervision interval.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,7 +84,7 @@ pub fn tally(outages: &[Outage], interval: Micros, now: Moment) -> Tally {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::facts::time::Edge;
+    use crate::judge::facts::Edge;
 
     fn m(s: i64) -> Moment {
         Moment(s * 1_000_000)

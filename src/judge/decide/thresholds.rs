@@ -5,7 +5,7 @@
 //! calibration over simulated sites, looked at daily for half a year (`cargo bench --bench calibration`, table in
 //! DEVELOPERS.md).
 
-use crate::judge::facts::time::Micros;
+use crate::judge::facts::Micros;
 
 /// How sure one look must be, and how much it must have seen.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -7,7 +7,7 @@
 use crate::judge::decide::outage::{Outage, Reading};
 use crate::judge::decide::requirement::{Evidence, Require};
 use crate::judge::decide::verdict::{self, Judgement, VerdictKind, decide};
-use crate::judge::facts::time::{Edge, Micros};
+use crate::judge::facts::{Edge, Micros};
 
 /// The shortest watch and the shortest outage tried (choice).
 const LEAST: Micros = Micros::from_secs(10);
@@ -116,7 +116,7 @@ mod tests {
             patience: Micros::from_secs(2),
             cadence: Lane::ALL.map(|l| (l, Micros::from_secs(1))),
             supervision: None,
-            requirements: crate::judge::decide::requirement::RequirementSet {
+            requirements: crate::judge::decide::ask::RequirementSet {
                 name: "t".into(),
                 words: String::new(),
                 require: require.to_vec(),

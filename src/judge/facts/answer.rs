@@ -2,7 +2,7 @@
 //!
 //! Plain data, as it was heard. Says nothing of what is good or bad.
 
-use crate::judge::facts::observation::Mac;
+use crate::judge::facts::mac::Mac;
 use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
 

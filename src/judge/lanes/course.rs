@@ -4,7 +4,7 @@
 //! of minutes has steps of seconds, a year has steps of days. Sums, counts and extremes join exactly, so the steps are
 //! the same whatever order the observations came in and however often they were joined. Decides nothing by it.
 
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::{Micros, Moment};
 use serde::{Deserialize, Serialize};
 
 /// Most steps of a course.

@@ -4,10 +4,8 @@
 //! Each condition has its own rule for when one odd answer is no condition yet. Sources beside each. Does not weigh
 //! causes.
 
-use crate::judge::facts::observation::{
-    Detail, HeldAddress, Lane, Mac, Observation, Outcome, Question, Transport, Web,
-};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Detail, HeldAddress, Lane, Mac, Observation, Outcome, Question, Transport, Web};
+use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::power::push;
 use crate::judge::lanes::span::{Oddity, Span};
 use crate::judge::lanes::standing::Standing;

@@ -1,7 +1,7 @@
 //! Conditions and changes as scripts of looks.
 
 use super::*;
-use crate::judge::facts::observation::{Lease, NameAnswer, Radio, RouterLife, Web};
+use crate::judge::facts::{Lease, NameAnswer, Radio, RouterLife, Web};
 
 fn m(s: i64) -> Moment {
     Moment(s * 1_000_000)

@@ -5,16 +5,16 @@
 //! lane, k from the measured loss so that false ones stay under one a year (success-run rule); groups lesser losses
 //! after RFC 3611 section 4.7.2. Does not say why.
 
-use crate::judge::causes::LaneRecord;
-use crate::judge::decide::settings::{
-    BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN, TRIED_AGAIN,
-};
-use crate::judge::facts::observation::{Lane, Outcome, Question};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Edge, Micros, Moment};
+use crate::judge::facts::{Lane, Outcome, Question};
+use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::roster::{Places, Roster};
 use crate::judge::lanes::runs;
 use crate::judge::lanes::span::{Oddity, Span, joined};
 use crate::judge::lanes::tempo::Tempo;
+use crate::judge::lanes::thresholds::{
+    BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN, TRIED_AGAIN,
+};
 use crate::judge::stats::loss_series::LossSeries;
 use crate::judge::stats::run_length;
 use serde::{Deserialize, Serialize};

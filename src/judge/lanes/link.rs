@@ -3,10 +3,10 @@
 //! A flap between two looks still counts: the kernel's carrier counters tell (`IFLA_CARRIER_CHANGES`). Announcements may
 //! reach us up to a second late (the kernel paces them), so an edge lies between the last look and the announcement.
 
-use crate::judge::decide::settings::CLEAR_AFTER;
-use crate::judge::facts::observation::{Carrier, Detail, Lane, Observation, Outcome};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Carrier, Detail, Lane, Observation, Outcome};
+use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::span::{Oddity, Span};
+use crate::judge::lanes::thresholds::CLEAR_AFTER;
 use serde::{Deserialize, Serialize};
 
 /// The tracker of the link lane.
@@ -170,7 +170,7 @@ fn losses_between(before: Option<&Carrier>, now: Option<&Carrier>) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::facts::observation::Question;
+    use crate::judge::facts::Question;
 
     fn look(at_ms: i64, up: bool, down_count: u32) -> Observation {
         Observation {

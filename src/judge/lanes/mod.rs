@@ -2,17 +2,19 @@
 //!
 //! In the order data flows: `roster` (who is asked what), `link`, `standing` and `lane` with `tempo` and `runs` (from
 //! observations to `span`s), `power` and `ground` (what stands beside the lanes, and what changed), `tally` with `course`
-//! (counts and times of each target).
+//! (counts and times of each target), `record` (a lane as causes are read from it).
 
 pub mod course;
 pub mod ground;
 pub mod lane;
 pub mod link;
 pub mod power;
+pub mod record;
 pub mod roster;
 mod runs;
 pub mod span;
 pub mod standing;
 pub mod tally;
 pub mod tempo;
+pub mod thresholds;
 pub mod timeline;

@@ -6,8 +6,8 @@
 //! Mains and battery words after RFC 9271; `sysUpTime` wraps after 2^32 hundredths of a second (RFC 3418). Does not say
 //! why anything happened.
 
-use crate::judge::facts::observation::{Detail, Lane, Mac, Mains, Observation, Outcome, Question};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Detail, Lane, Mac, Mains, Observation, Outcome, Question};
+use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::span::{Cut, Oddity, Span};
 use crate::judge::lanes::standing::Standing;
 use serde::{Deserialize, Serialize};

@@ -1,7 +1,7 @@
 //! The power lane against published traces and made ones.
 
 use super::*;
-use crate::judge::facts::observation::RouterLife;
+use crate::judge::facts::RouterLife;
 
 fn m(s: i64) -> Moment {
     Moment(s * 1_000_000)

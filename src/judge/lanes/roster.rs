@@ -4,7 +4,7 @@
 //! reader hand out one name per target, and the text is compared only where that fails. The list is capped, for names
 //! come from outside; what becomes of those beyond the cap is for its owner to say.
 
-use crate::judge::facts::observation::Question;
+use crate::judge::facts::Question;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 

@@ -1,10 +1,10 @@
 //! What a lane keeps of its past beside spans: unbroken runs of answers, and patches in which much was lost but not
 //! enough for a trouble. Both are capped. Decides nothing.
 
-use crate::judge::decide::outage::merged;
-use crate::judge::decide::settings::BURST_LOSSES;
-use crate::judge::facts::time::Moment;
+use crate::judge::facts::Moment;
+use crate::judge::facts::stretches::merged;
 use crate::judge::lanes::span::{Oddity, Span};
+use crate::judge::lanes::thresholds::BURST_LOSSES;
 
 /// Runs of answers kept; they tell what went on during troubles.
 pub(crate) const MOST_RUNS_OF_ANSWERS: usize = 2_048;

@@ -1,8 +1,8 @@
 //! Spans: stretches in which a lane did not behave, before anyone says why.
 
-use crate::judge::decide::settings::{CLEAR_AFTER, RECOVERY};
-use crate::judge::facts::observation::{Lane, Mac, Outcome, Transport};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Edge, Micros, Moment};
+use crate::judge::facts::{Lane, Mac, Outcome, Transport};
+use crate::judge::lanes::thresholds::{CLEAR_AFTER, RECOVERY};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::net::IpAddr;

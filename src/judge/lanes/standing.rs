@@ -3,8 +3,8 @@
 //!
 //! Each is a state with a first and a last sight; edges lie between the looks that disagree.
 
-use crate::judge::facts::observation::{Detail, HeldAddress, Lane, Observation, Outcome, Question};
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::{Detail, HeldAddress, Lane, Observation, Outcome, Question};
+use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::span::{Oddity, Span};
 use serde::{Deserialize, Serialize};
 use std::net::IpAddr;
@@ -188,7 +188,7 @@ impl Standings {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::facts::observation::{Lease, Mac, NameAnswer};
+    use crate::judge::facts::{Lease, Mac, NameAnswer};
 
     fn seen(at: i64, question: Question, outcome: Outcome, detail: Detail) -> Observation {
         let at = Moment(at * 1_000_000);

@@ -1,7 +1,7 @@
 //! Counts, times and the last facts per question and target, in bounded memory.
 
-use crate::judge::facts::observation::{Detail, Observation, Outcome, Question};
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::{Detail, Observation, Outcome, Question};
+use crate::judge::facts::{Micros, Moment};
 use crate::judge::lanes::course::Course;
 use crate::judge::lanes::roster::Roster;
 use crate::judge::stats::jitter::Jitter;

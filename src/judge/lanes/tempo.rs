@@ -4,8 +4,8 @@
 //! hour does not become usual at once. A span begins when every answer for a while is slow. Does not say why, and loads
 //! nothing itself.
 
-use crate::judge::facts::observation::Lane;
-use crate::judge::facts::time::{Edge, Micros, Moment};
+use crate::judge::facts::Lane;
+use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::span::{Oddity, Span};
 use serde::{Deserialize, Serialize};
 

@@ -3,7 +3,7 @@
 //! Decides nothing of its own. A year of a bad line has thousands of troubles, and each is held against all others; in
 //! blocks whose latest end is known, what ended long ago is passed over.
 
-use crate::judge::facts::time::Moment;
+use crate::judge::facts::Moment;
 
 /// Stretches to a block: few enough to read, many enough to be worth passing over.
 const BLOCK: usize = 64;

@@ -3,8 +3,8 @@
 //! The study looked every four minutes from a probe behind the router; this judge wants more. What was added to a trace
 //! comes from functions that say so (`invented_`), and what is asked of the judge is only what the published points say.
 
+use crate::judge::facts::RouterLife;
 use crate::judge::kit::{said, seen, settings};
-use crate::judge::observation::RouterLife;
 use crate::judge::{Detail, Entry, Judge, Micros, Moment, NameAnswer, Outcome, Question, Session, WallTime};
 
 const fn hms(h: i64, min: i64, s: i64) -> i64 {

@@ -2,8 +2,8 @@
 //!
 //! Says what the lane did between two moments; does not say why.
 
-use crate::judge::facts::observation::Lane;
-use crate::judge::facts::time::{Micros, Moment};
+use crate::judge::facts::Lane;
+use crate::judge::facts::{Micros, Moment};
 use crate::judge::lanes::span::{LaneState, Oddity, Span};
 use crate::judge::lanes::timeline::Timeline;
 
