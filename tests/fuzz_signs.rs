@@ -82,8 +82,8 @@ fn upnp_holds() {
 }
 
 #[test]
-fn web_answers_hold() {
+fn http_answers_hold() {
     let length = b"HTTP/1.1 200 OK\r\nContent-Length: 5\r\n\r\nhello";
     let chunked = b"HTTP/1.1 200 OK\r\nTransfer-Encoding: chunked\r\n\r\n4\r\nhell\r\n1\r\no\r\n0\r\n\r\n";
-    attack("web_answer", fuzz::web_answer, &[length, chunked, b"HTTP/1.0 200 OK\r\n\r\nhello"]);
+    attack("http_whole", fuzz::http_whole, &[length, chunked, b"HTTP/1.0 200 OK\r\n\r\nhello"]);
 }

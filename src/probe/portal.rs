@@ -8,7 +8,7 @@ use crate::site::Host;
 use crate::site::plan::{Asked, ControlPage};
 use crate::sys::outgoing;
 use crate::sys::way::Way;
-use crate::wire::http::{self, Answer, Expected, Read};
+use crate::wire::http::{self, Expected, Incoming};
 use std::sync::Arc;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::task::JoinSet;
@@ -49,17 +49,15 @@ async fn fetch(ctx: &Context, page: &ControlPage, way: &Way, asked: &mut Moment)
     let talk = async {
         let broken = |e: std::io::Error| errno::from_network(&e);
         stream.write_all(&http::request(&field(&page.at), &page.path)).await.map_err(broken)?;
-        let mut answer = Answer::new(&expected);
+        let mut incoming = Incoming::new(expected.wanted());
         let mut buffer = vec![0; 4_096];
         loop {
             let read = match stream.read(&mut buffer).await.map_err(broken)? {
-                0 => answer.end(),
-                n => answer.feed(&buffer[..n]),
+                0 => incoming.end().map(Some),
+                n => incoming.take(&buffer[..n]),
             };
-            match read {
-                Read::More => {}
-                Read::Done(web) => return Ok(Detail::Web(web)),
-                Read::Junk => return Err((Outcome::Malformed, Detail::None)),
+            if let Some(came) = read.map_err(|_| (Outcome::Malformed, Detail::None))? {
+                return Ok(Detail::Web(expected.compare(came)));
             }
         }
     };

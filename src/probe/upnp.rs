@@ -13,8 +13,8 @@ use crate::judge::{Detail, Micros, NotAsked, Observation, Outcome, Question, Rou
 use crate::site::cadence::FLOOR_SIGNS;
 use crate::sys::way::Way;
 use crate::sys::{outgoing, search};
+use crate::wire::http::{self, Answer, Incoming, Wanted};
 use crate::wire::upnp::{self, Action, LONGEST_FOUND, LONGEST_XML, Place, Service, Wrong};
-use crate::wire::web_answer::{self, Answer, Incoming};
 use std::net::{IpAddr, Ipv4Addr, SocketAddrV4};
 use std::time::Duration;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -188,7 +188,7 @@ fn wrong(w: Wrong) -> Failure {
 /// The body of an answer that says "OK". A redirect is none.
 fn good(answer: Result<Answer, Failure>) -> Result<Vec<u8>, Failure> {
     match answer? {
-        Answer { status: 200, body } => Ok(body),
+        Answer { status: 200, body, .. } => Ok(body),
         Answer { status, .. } => {
             let why = format!("the router answers a UPnP question with HTTP status {status}");
             Err((Outcome::Malformed, Detail::Why(why)))
@@ -302,8 +302,8 @@ async fn exchange(to: SocketAddrV4, request: &str, way: &Way) -> Result<Answer, 
     let connecting = outgoing::tcp(to.into(), way.name().as_deref()).map_err(|e| errno::at_connect(&e))?;
     let mut stream = connecting.done().await.map_err(|e| errno::from_network(&e))?;
     stream.write_all(request.as_bytes()).await.map_err(|e| errno::from_network(&e))?;
-    let wrong = |w: web_answer::Wrong| (Outcome::Malformed, Detail::Why(format!("the router's UPnP answer is {w}")));
-    let mut incoming = Incoming::new(LONGEST_XML);
+    let wrong = |w: http::Wrong| (Outcome::Malformed, Detail::Why(format!("the router's UPnP answer is {w}")));
+    let mut incoming = Incoming::new(Wanted::Whole(LONGEST_XML));
     let mut room = [0; 4_096];
     loop {
         match stream.read(&mut room).await {
@@ -327,7 +327,11 @@ mod tests {
                            http://192.0.2.1:5000/d.xml\r\n\r\n";
 
     fn page(body: &str) -> Answer {
-        Answer { status: 200, body: body.as_bytes().to_vec() }
+        Answer { status: 200, redirected_to: None, body: body.as_bytes().to_vec() }
+    }
+
+    fn refused(status: u16) -> Answer {
+        Answer { status, redirected_to: None, body: Vec::new() }
     }
 
     fn described(services: usize) -> String {
@@ -376,7 +380,7 @@ mod tests {
         assert!(matches!(over, Step::Over(Outcome::Answered, Detail::RouterLife(l)) if l.up_s == Some(5)));
         let mut m = found(2);
         m.on_answer(Ok(page(&state("Disconnected", 3))));
-        let over = m.on_answer(Ok(Answer { status: 500, body: Vec::new() }));
+        let over = m.on_answer(Ok(refused(500)));
         assert!(matches!(over, Step::Over(Outcome::Answered, Detail::RouterLife(l)) if l.connected == Some(false)));
     }
 
@@ -397,7 +401,7 @@ mod tests {
         let mut m = Machine::new(GATEWAY);
         m.on_turn();
         m.on_datagram(FOUND);
-        assert!(matches!(m.on_answer(Ok(Answer { status: 302, body: Vec::new() })), Step::Over(Outcome::Malformed, _)));
+        assert!(matches!(m.on_answer(Ok(refused(302))), Step::Over(Outcome::Malformed, _)));
         assert_eq!(m.on_turn(), Step::Search);
         let elsewhere = String::from_utf8_lossy(FOUND).replace("192.0.2.1", "192.0.2.66");
         assert!(matches!(m.on_datagram(elsewhere.as_bytes()), Some(Step::Over(Outcome::Malformed, _))));

@@ -2,7 +2,7 @@
 //! time in the tests and under any fuzzer that links this crate.
 #![allow(clippy::missing_panics_doc, reason = "to panic is how a fuzz body speaks")]
 
-use super::{arp, dhcp, dns, host_field, http, icmp, lease_file, ntp, nut, power_supply, snmp, stun, upnp, web_answer};
+use super::{arp, dhcp, dns, host_field, http, icmp, lease_file, ntp, nut, power_supply, snmp, stun, upnp};
 use crate::judge::Lease;
 
 /// [`arp::parse`]: whatever reads, reads the same again without its padding.
@@ -158,10 +158,10 @@ pub fn upnp(bytes: &[u8]) {
     let _ = upnp::outer(bytes);
 }
 
-/// Any bytes as an HTTP answer, in one piece and in two: a body is never longer than was allowed.
-pub fn web_answer(bytes: &[u8]) {
+/// Any bytes as an HTTP answer that is wanted whole, in one piece and in two: a body is never longer than was allowed.
+pub fn http_whole(bytes: &[u8]) {
     const MOST: usize = 100;
-    let mut whole = web_answer::Incoming::new(MOST);
+    let mut whole = http::Incoming::new(http::Wanted::Whole(MOST));
     let at_once = whole.take(bytes);
     if let Ok(Some(answer)) = &at_once {
         assert!(answer.body.len() <= MOST);
@@ -170,7 +170,7 @@ pub fn web_answer(bytes: &[u8]) {
         assert!(answer.body.len() <= MOST);
     }
     let (first, second) = bytes.split_at(bytes.len() / 2);
-    let mut in_two = web_answer::Incoming::new(MOST);
+    let mut in_two = http::Incoming::new(http::Wanted::Whole(MOST));
     match in_two.take(first) {
         Ok(None) => assert_eq!(in_two.take(second), at_once),
         Ok(Some(early)) => assert!(early.body.len() <= MOST),
@@ -207,29 +207,23 @@ pub fn ntp(bytes: &[u8]) {
     }
 }
 
-/// Any bytes as an HTTP answer, in one piece and in two: the verdict on whole bytes does not hang on the pieces, and it
-/// comes to an end.
+/// Any bytes as a control page, in one piece and in two: it comes to an end, within bounds.
 pub fn http(bytes: &[u8]) {
     let expected = http::Expected { status: 200, body: Some("yes".into()) };
     let cut = bytes.first().map_or(0, |b| usize::from(*b).min(bytes.len()));
     let read = |parts: &[&[u8]]| {
-        let mut answer = http::Answer::new(&expected);
+        let mut incoming = http::Incoming::new(expected.wanted());
         for part in parts {
-            match answer.feed(part) {
-                http::Read::More => {}
-                other => return other,
+            if let Some(came) = incoming.take(part)? {
+                return Ok(came);
             }
         }
-        answer.end()
+        incoming.end()
     };
-    for said in [read(&[bytes]), read(&[&bytes[..cut], &bytes[cut..]])] {
-        match said {
-            http::Read::Done(web) => {
-                assert!((200..600).contains(&web.status));
-                assert!(web.redirected_to.is_none_or(|h| h.len() <= 255));
-            }
-            http::Read::Junk => {}
-            http::Read::More => panic!("no end"),
-        }
+    for came in [read(&[bytes]), read(&[&bytes[..cut], &bytes[cut..]])].into_iter().flatten() {
+        assert!(came.body.len() <= http::BODY);
+        let web = expected.compare(came);
+        assert!((200..600).contains(&web.status));
+        assert!(web.redirected_to.is_none_or(|h| h.len() <= 255));
     }
 }

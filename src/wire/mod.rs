@@ -15,4 +15,3 @@ pub mod power_supply;
 pub mod snmp;
 pub mod stun;
 pub mod upnp;
-pub mod web_answer;
