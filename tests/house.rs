@@ -116,6 +116,35 @@ fn files_stay_small_and_open_with_what_they_decide() {
 }
 
 #[test]
+fn the_guide_for_contributors_is_short() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let guide = std::fs::read_to_string(root.join("DEVELOPERS.md")).expect("the guide reads");
+    assert!(guide.len() <= 8 << 10, "DEVELOPERS.md has {} bytes: notes belong into a room's README.md", guide.len());
+    for path in guide.split("](").skip(1).filter_map(|rest| rest.split(')').next()) {
+        assert!(root.join(path).is_file(), "DEVELOPERS.md points to {path}, which is not there");
+    }
+    let src = root.join("src");
+    for path in guide.split('`').skip(1).step_by(2).filter(|p| p.contains('/') && p.ends_with(".rs")) {
+        assert!(src.join(path).is_file() || root.join(path).is_file(), "DEVELOPERS.md names {path}");
+    }
+}
+
+#[test]
+fn every_dependency_says_what_it_is_for() {
+    let manifest = include_str!("../Cargo.toml");
+    let (mut inside, mut seen) = (false, 0);
+    for line in manifest.lines() {
+        if line.starts_with('[') {
+            inside = line.ends_with("dependencies]");
+        } else if inside && line.contains(" = ") {
+            seen += 1;
+            assert!(line.split_once(" # ").is_some_and(|(_, why)| why.len() > 5), "{line}");
+        }
+    }
+    assert!(seen > 40, "{seen} read");
+}
+
+#[test]
 fn the_top_level_holds_what_it_must_and_no_more() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let entries = std::fs::read_dir(root).expect("the top level reads");

@@ -201,7 +201,7 @@ fn words(days: f64) -> String {
     if days < 1.0 { format!("{:.0} min", days * 1_440.0) } else { format!("{days:.0} d") }
 }
 
-/// The table for DEVELOPERS.md.
+/// The table for src/judge/README.md.
 pub(crate) fn table(of: Of, rule: &Rule, sites: &[Watched]) -> String {
     let mut out = String::from(
         "| watched | of sites that miss it: called ip-alone | called add-cellular | of sites that meet it with margin: called add-cellular | called ip-alone | of all: keep-watching | \"nothing seen, so fine\" passes, of sites that miss it |\n|---|---|---|---|---|---|---|\n",

@@ -3,7 +3,7 @@
 //! A verdict is looked at again and again, and each look is a chance to be wrong. So a look may spend only part of the
 //! error a requirement allows. What keeps the whole error under what was allowed is not proved but measured: by the
 //! calibration over simulated sites, looked at daily for half a year (`cargo bench --bench calibration`, table in
-//! DEVELOPERS.md).
+//! src/judge/README.md).
 
 use crate::judge::facts::Micros;
 
