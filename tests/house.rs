@@ -3,6 +3,8 @@
 
 #[path = "house/imports.rs"]
 mod imports;
+#[path = "house/sources.rs"]
+mod sources;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};

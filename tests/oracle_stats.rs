@@ -84,7 +84,7 @@ for k, n, c in d:
     out.append([0 if k == 0 else max(w[0], 0), min(w[1], 1), lo, hi, stats.beta.ppf(a/2, k+.5, n-k+.5), stats.beta.ppf(1-a/2, k+.5, n-k+.5)])",
         &json!(inputs),
     );
-    // Below the floor a difference is absolute: quantiles under 1e-8 are not claimed (facts/statistics 10).
+    // Below the floor a difference is absolute: quantiles under 1e-8 are not claimed (statrs stops its iterations at about 1e-9).
     agree("proportions", &inputs, &ours, &theirs, 1e-8, 1e-9);
 }
 

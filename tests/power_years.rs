@@ -23,7 +23,7 @@ impl Draw {
         -mean * self.uniform().ln()
     }
 
-    /// Box and Muller 1958.
+    /// [BOX58]
     fn normal(&mut self) -> f64 {
         (-2.0 * self.uniform().ln()).sqrt() * (std::f64::consts::TAU * self.uniform()).cos()
     }

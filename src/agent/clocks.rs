@@ -6,7 +6,7 @@
 use crate::judge::{Detail, Micros, Moment, NotAsked, Observation, Outcome, WallTime};
 use std::collections::VecDeque;
 
-/// A wall clock that moved this far against the boot-time clock was stepped (facts: NTP slews stay under it).
+/// A wall clock that moved this far against the boot-time clock was stepped (a choice: slews of a time service stay under it).
 const STEP: Micros = Micros::from_millis(500);
 /// The boot-time clock running ahead of the monotonic one by this much between two looks was a sleep.
 const SLEEP: Micros = Micros::from_secs(1);

@@ -115,7 +115,7 @@ mod tests {
 
     #[test]
     fn a_file_is_hashed_as_the_standard_does() {
-        // FIPS 180-4 example (NIST, SHA256.pdf): "abc".
+        // [FIPS1804], its example: "abc".
         let file = tempfile::NamedTempFile::new().expect("a file");
         std::fs::write(file.path(), "abc").expect("written");
         let want = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";

@@ -429,7 +429,7 @@ fn a_receiver_whose_name_fails_with_the_resolver_is_an_outage_of_names() {
 fn random_loss_of_any_size_up_to_a_tenth_is_no_trouble() {
     for (lost_in, seed) in [(100, 1_u64), (33, 2), (20, 3), (10, 4)] {
         let mut entries = play(3_600, |_, _| None);
-        // Own small generator (Knuth's MMIX constants): the judge itself has no random source.
+        // Own small generator (Knuth's MMIX constants [KNUTH97]): the judge itself has no random source.
         let mut state = seed;
         for e in &mut entries {
             if let Entry::Seen(o) = e

@@ -82,7 +82,7 @@ mod tests {
         assert_ne!(control_name(1, 5), control_name(2, 5));
     }
 
-    /// splitmix64 with seed 0 begins 0xe220a8397b1dcdaf (Vigna's reference code, published first output).
+    /// splitmix64 with seed 0 begins 0xe220a8397b1dcdaf (first output of the reference code) [VIGNA19].
     #[test]
     fn the_mixing_is_the_published_one() {
         let mut z: u64 = 0xe220_a839_7b1d_cdaf;

@@ -90,7 +90,7 @@ mod tests {
             put(&mut out, n);
             assert_eq!(out, bytes);
         }
-        // The check value that catalogues of CRCs give for this one (from memory).
+        // The check value that catalogues of CRCs give for this one [V42].
         assert_eq!(check_sum(b"123456789"), 0xcbf4_3926);
     }
 

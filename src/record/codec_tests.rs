@@ -113,7 +113,7 @@ fn pieces_taken_one_by_one_are_the_chunk() {
 fn an_answer_that_says_nothing_new_costs_few_bytes() {
     let mut state = 1u64;
     let mut noise = |most: u64| {
-        // Knuth's MMIX generator.
+        // Knuth's MMIX generator [KNUTH97].
         state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         ((state >> 33) % most) as i64
     };

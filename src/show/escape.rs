@@ -1,6 +1,6 @@
 //! Untrusted text made safe to show on a terminal and in a document.
 //!
-//! Decides which characters are shown as their code instead of themselves: the control characters of ISO/IEC 6429
+//! Decides which characters are shown as their code instead of themselves: the control characters of [ISO6429]
 //! (C0, DEL, C1), line and paragraph separators, the bidirectional controls of Unicode UAX #9 (which can make text read
 //! in another order than it is stored), and characters without a glyph that hide inside words.
 

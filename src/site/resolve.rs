@@ -214,7 +214,7 @@ mod tests {
 
     #[test]
     fn root_addresses_are_those_of_the_iana_root_hints() {
-        // tests/site/root-hints.txt: the A and AAAA lines of IANA's named.root, zone serial 2024041801, as packaged in
+        // tests/site/root-hints.txt [IANAROOT24]: the A and AAAA lines of IANA's named.root, zone serial 2024041801, as packaged in
         // Debian's dns-root-data 2024071801.
         let hints = include_str!("../../tests/site/root-hints.txt");
         let has = |name: &str, kind: &str, address: IpAddr| {

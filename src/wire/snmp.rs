@@ -1,7 +1,7 @@
 //! One question to an SNMP agent: how long is it since it started (`sysUpTime.0`, RFC 3418)?
 //!
 //! Decides the bytes of one `GetRequest` of version 2c (RFC 1901, RFC 3416) and what the answer says, in the subset of
-//! BER (ITU-T X.690) that it needs: definite lengths, single-byte tags. Never sets anything. `sysUpTime` counts from
+//! BER [X690] that it needs: definite lengths, single-byte tags. Never sets anything. `sysUpTime` counts from
 //! the start of the agent, which on a router is the start of the box, and wraps after 497 days.
 
 /// Longest answer read, bytes: what every agent must be able to take (RFC 3417 section 3.2) and more.

@@ -145,7 +145,7 @@ fn code(value: &[u8]) -> Option<u16> {
     ((3..=6).contains(&class) && number < 100).then(|| u16::from(class) * 100 + u16::from(number))
 }
 
-/// CRC-32 of ITU-T V.42, as section 14.7 names it; bit by bit, for messages are short.
+/// CRC-32 of [V42], as section 14.7 names it; bit by bit, for messages are short.
 fn crc32(bytes: &[u8]) -> u32 {
     !bytes.iter().fold(u32::MAX, |crc, b| {
         (0..8).fold(crc ^ u32::from(*b), |c, _| if c & 1 == 1 { (c >> 1) ^ 0xedb8_8320 } else { c >> 1 })

@@ -1,4 +1,4 @@
-//! The words of UPnP that lead to a router's own account of itself (UPnP Device Architecture 1.1; WANIPConnection:1,
+//! The words of UPnP that lead to a router's own account of itself ([UPNPDA11]; WANIPConnection:1 [UPNPWAN1],
 //! WANIPConnection:2 and WANPPPConnection:1 of the UPnP Forum's Internet Gateway Device).
 //!
 //! Decides what is asked and what an answer says, and that every place named in an answer is on the gateway itself:

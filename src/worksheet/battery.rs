@@ -43,16 +43,18 @@ impl Standby {
 
     /// Hours of standby, where they come from, and how well that was checked.
     pub const fn hours(self) -> (Hours, &'static str, &'static str) {
-        // [UL1023], [STA1], [EN50131], [PD6662]
         let (hours, source, tag) = match self {
+            // [UL1023], [STA1]
             Self::UsHousehold => (
                 4.0,
                 "UL 1023, from memory; CSAA STA 1 Guide section 2.4 has the same for central-station burglary",
                 "M",
             ),
+            // [EN50131]
             Self::EnGrade12 => (12.0, "EN 50131-6 type A, grades 1 and 2", "S"),
             Self::EnGrade34 => (60.0, "EN 50131-6 type A, grades 3 and 4", "S"),
             Self::EnGrade34Reported => (30.0, "EN 50131-6 type A, grades 3 and 4, mains fault reported", "S"),
+            // [PD6662]
             Self::Pd6662Grade34 => (24.0, "PD 6662, grades 3 and 4", "S"),
             Self::Pd6662Grade34Reported => (12.0, "PD 6662, grades 3 and 4, mains fault reported", "S"),
         };

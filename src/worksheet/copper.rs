@@ -2,7 +2,7 @@
 //!
 //! Decides a copper conductor's resistance from its size, make and temperature, and from it the drop over *both*
 //! conductors. Sizes: AWG by the geometry of ASTM B258 (d = 0.127 mm x 92^((36-n)/39)) [ASTMB258] and the resistivity
-//! of annealed copper, 1.7241e-8 ohm m at 20 C [IACS], both from memory; checked against copies of NFPA 70 chapter 9
+//! of annealed copper, 1.7241e-8 ohm m at 20 C [IACS13], both from memory; checked against copies of NFPA 70 chapter 9
 //! table 8 [NEC98] and of the wire tables [NBS100]. Metric sizes are nominal and their conductors may be thinner: an allowance covers the limits of IEC 60228
 //! [IEC60228].
 
@@ -83,9 +83,9 @@ pub enum Strand {
     Stranded,
 }
 
-/// Resistivity of annealed copper at 20 C, ohm mm2 per km [IACS].
+/// Resistivity of annealed copper at 20 C, ohm mm2 per km [IACS13].
 const COPPER: f64 = 17.241;
-/// Rise of copper's resistance per degree, of that at 20 C [IACS]; the 0.003 23 of that at 75 C of the US table
+/// Rise of copper's resistance per degree, of that at 20 C [IACS13]; the 0.003 23 of that at 75 C of the US table
 /// [NEC98] is the same line.
 const PER_DEGREE: f64 = 0.003_93;
 /// Strands are this much longer than their cable (2 % by [ASTMB8]; table 8 of NFPA 70 chapter 9 [NEC98] shows 1.7 to
@@ -142,7 +142,7 @@ mod tests {
 
     #[test]
     fn sizes_are_those_of_the_geometry() {
-        // AWG, mm2, ohm/km and ohm/kft of solid annealed copper at 20 C, by the formulas of [ASTMB258] and [IACS] [CALC26].
+        // AWG, mm2, ohm/km and ohm/kft of solid annealed copper at 20 C, by the formulas of [ASTMB258] and [IACS13] [CALC26].
         for (n, area, per_km, per_kft) in [
             (12, 3.308_77, 5.2107, 1.5882),
             (14, 2.080_91, 8.2853, 2.5254),

@@ -1,7 +1,7 @@
 //! Interruption indices of IEEE 1366: their arithmetic, and the published figures of the US states.
 //!
 //! Decides nothing of a site: an index is the average customer of an area. Sustained means longer than five minutes; one
-//! of exactly 300 s is momentary (IEEE 1366; some authorities put the border the other way). Data: EIA, Electric Power
+//! of exactly 300 s is momentary [IEEE1366] (some authorities put the border the other way). Data [EIA23]: EIA, Electric Power
 //! Annual, tables 11.1 and 11.2, in `config/mains/us-interruptions.csv`, a US government work.
 
 use super::units::{Hours, PerYear};
@@ -11,7 +11,7 @@ const CSV: &str = include_str!("../../config/mains/us-interruptions.csv");
 /// Where the figures come from.
 pub const SOURCE: &str = "EIA Electric Power Annual, tables 11.1 and 11.2, IEEE method, 2022 and 2023";
 
-/// The longest momentary interruption, seconds (IEEE 1366).
+/// The longest momentary interruption, seconds [IEEE1366].
 pub const MOMENTARY_S: f64 = 300.0;
 
 /// Whether an interruption of this length is a sustained one.

@@ -1,21 +1,23 @@
 //! Hours a year the network gear is without power, from interruption indices, ride-through and restart time.
 //!
 //! Model: sustained interruptions come as a Poisson process with rate SAIFI; their lengths T are lognormal with mean
-//! CAIDI and a log spread of 1.5 (two event-class fits to US data and one indicative British figure, derived). The path
+//! CAIDI and a log spread of 1.5 (fits to US events [USOUT16] and one indicative British figure
+//! [GBTIC05], [OFGEM67], derived). The path
 //! fails once T outlasts the shorter of the site's ride-through and what the provider's street equipment holds, L, and
 //! carries again a restart time R after mains returns: it is down T - L + R. Momentary interruptions restart gear that
 //! has no backup at all and are forgiven otherwise. So the mean is
 //! SAIFI (E[(T - L)+] + R P(T > L)) + (L = 0 ? MAIFI R : 0), in closed form; a single year's spread comes from the
-//! compound Poisson sum (Panjer, ASTIN Bulletin 12, 1981; from memory). Backups are taken as full again each time.
+//! compound Poisson sum (from memory) [PANJER81]. Backups are taken as full again each time.
 
 use super::indices::Indices;
 use super::units::{Hours, PerYear};
 use crate::judge::stats::special::{normal_cdf, normal_quantile};
 
-/// Log spread of interruption lengths (derived: 1.46, 1.41 and 1.49 of US events of 2000 to 2016, 1.5 of British).
+/// Log spread of interruption lengths (derived: 1.46, 1.41 and 1.49 of US events of 2000 to 2016 [USOUT16], 1.5 of
+/// British ones [GBTIC05], [OFGEM67]).
 pub const SIGMA: f64 = 1.5;
-/// Restart time where nobody measured one (choice: a provider's page lets an optical terminal take 5 min, second-hand;
-/// Broadband Forum TR-124 issue 9 GEN.OPS.9 asks 60 s of a gateway, read).
+/// Restart time where nobody measured one (choice: 5 min for an optical terminal is common practice, no source;
+/// 60 s are asked of a gateway [TR124]).
 pub const RESTART: Hours = Hours::minutes(5.0);
 
 /// Probability that a watch of so many days sees a sustained interruption at all: 1 - exp(-SAIFI x days / 365.25).

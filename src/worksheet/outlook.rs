@@ -210,7 +210,7 @@ mod tests {
     #[test]
     fn without_a_backup_a_state_expects_its_saidi_and_restarts() {
         let m = mains(&site("texas")).expect("a state");
-        // EIA table 11.2: the mean of two years' SAIDI, and 5 min for each interruption.
+        // [EIA23] table 11.2: the mean of two years' SAIDI, and 5 min for each interruption.
         let rows = indices::published("texas").expect("a state").all;
         let minutes = f64::midpoint(rows[0].saidi, rows[1].saidi) + 5.0 * f64::midpoint(rows[0].saifi, rows[1].saifi);
         assert!((m.hours[1].in_minutes() - minutes).abs() < 1e-6);

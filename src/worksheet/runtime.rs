@@ -127,7 +127,7 @@ mod tests {
 
     #[test]
     fn the_printed_table_of_shares_comes_out() {
-        // Per cent of 100 Ah at 20 h [PEUKTAB]. Whole numbers, rounded; one was cut instead, and two cells are misprints
+        // Per cent of 100 Ah at 20 h [PEUKERT48]. Whole numbers, rounded; one was cut instead, and two cells are misprints
         // of the table, one too many: 29.28 stands as 30 and 19.44 as 20.
         let misprints = [(1.3, 300.0), (1.4, 300.0)];
         let currents = [10.0, 25.0, 50.0, 75.0, 100.0, 200.0, 300.0, 500.0];
@@ -178,7 +178,7 @@ mod tests {
         // 2 A: 2.6948 h (above), not the 3.5 h of the label.
         near(fast.get(), 2.6948, 6e-5);
         // Lead-acid at three times its rating, a current no exponent was fitted to: about 6 min and 30 % of the 20 h charge
-        // [FASTPB]. From the two times alone the exponent is ln 200 / ln 60 = 1.294 [HAND26], and the share follows.
+        // [FASTPB3]. From the two times alone the exponent is ln 200 / ln 60 = 1.294 [HAND26], and the share follows.
         let n = exponent((amps(0.05), Hours::of(20.0)), (amps(3.0), Hours::minutes(6.0)));
         near(n, 1.294_057_5, 1e-7);
         near(rated(1.0, 20.0).share(amps(3.0), Exponent::of(n)), 0.30, 1e-9);

@@ -202,7 +202,7 @@ quantity!(
     Watts, "W", 0.05, 2_000.0, [("W", 1.0, 0.0), ("mW", 0.001, 0.0)]
 );
 quantity!(
-    /// A direct voltage. 60 V is where the low-voltage limits this sheet is for end (from memory): mains is no entry here.
+    /// A direct voltage. 60 V is where the low-voltage limits this sheet is for end (common practice, no source): mains is no entry here.
     Volts, "V", 0.5, 60.0, [("V", 1.0, 0.0), ("mV", 0.001, 0.0)]
 );
 quantity!(

@@ -77,7 +77,7 @@ fn main() {
     println!("\n{:.0} s in all", began.elapsed().as_secs_f64());
 }
 
-/// The grid of facts/statistics 4.5 and what other beliefs about the rate of long outages would buy. Widths cost more
+/// The grid of lengths and what other beliefs about the rate of long outages would buy. Widths cost more
 /// than coverage and need fewer sites.
 fn coverage() {
     let (days, hours) = ([7.0, 14.0, 30.0], [12.0, 48.0, 240.0]);

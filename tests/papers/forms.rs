@@ -129,7 +129,7 @@ fn the_letter_is_one_page_and_a_paper_gives_the_same_bytes_again() {
     }
 }
 
-/// As `pdfinfo` of poppler-utils reads the tags (ISO 32000-1, 14.8.4): each, and what it stands in.
+/// As `pdfinfo` of poppler-utils reads the tags (ISO 32000-1, 14.8.4 [ISO32000]): each, and what it stands in.
 fn tags_of(bytes: &[u8]) -> Vec<(String, String)> {
     let dir = tempfile::tempdir().expect("a directory");
     let file = dir.path().join("paper.pdf");

@@ -1,6 +1,6 @@
 //! The letter can be read by anybody: short sentences, easy words, no term of the trade, no unexplained abbreviation.
 //!
-//! Ease by Flesch (1948, Journal of Applied Psychology 32, 221-233): 206.835 - 1.015 words a sentence - 84.6 syllables a
+//! Ease by Flesch [FLESCH48]: 206.835 - 1.015 words a sentence - 84.6 syllables a
 //! word; 60 and more is "plain English" in his table. Syllables are counted by their vowels, which errs by a little.
 
 use super::{judged, papers};

@@ -7,7 +7,7 @@ use pathproof::judge::stats::duration::Lasted;
 use pathproof::judge::stats::lognormal_posterior::{LognormalPosterior, LognormalPrior};
 use std::fmt::Write as _;
 
-/// How long outages last (facts/statistics 4.5 and 4.8 use the same).
+/// How long outages last.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Lengths {
     /// Mean, seconds.

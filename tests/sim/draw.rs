@@ -3,7 +3,7 @@
 use rand::rngs::Xoshiro256PlusPlus;
 use rand::{RngExt as _, SeedableRng as _};
 
-/// Random numbers from a seed (xoshiro256++, Blackman and Vigna 2019).
+/// Random numbers from a seed (xoshiro256++) [VIGNA19].
 pub(crate) struct Draw(Xoshiro256PlusPlus);
 
 impl Draw {
@@ -20,7 +20,7 @@ impl Draw {
         -mean * self.uniform().ln()
     }
 
-    /// Standard normal (Box and Muller 1958).
+    /// Standard normal [BOX58].
     pub(crate) fn normal(&mut self) -> f64 {
         let radius = (-2.0 * self.uniform().ln()).sqrt();
         radius * (std::f64::consts::TAU * self.uniform()).cos()

@@ -26,8 +26,8 @@ use world::{CAP, DAY, Site, Technology};
 
 #[test]
 fn the_population_is_as_available_as_the_world_was_measured() {
-    // Annual availability at the 10 % loss threshold, all networks of a technology (arXiv 1709.09349, table of services;
-    // facts/power 5.3 [V]): not used to build the population. To a factor of 2.5 in the time down: the rates
+    // Annual availability at the 10 % loss threshold, all networks of a technology [BISCHOF18] (table of services): not
+    // used to build the population. To a factor of 2.5 in the time down: the rates
     // come from severe weather (too bad), and fixed wireless comes out twice too good.
     let measured = [
         (Technology::Fibre, 99.77, 99.80),

@@ -3,10 +3,10 @@
 //! The population is built from published tables. What those do not give is a choice and says so:
 //!
 //! - **Rates.** Days between dropouts, fibre 30, cable 16, DSL 9, fixed wireless 8, satellite 2, times the share of
-//!   dropouts confirmed as outages, .563 .88 .31 .815 .723 (SIGCOMM 2019, doi 10.1145/3341302.3342084; facts/power 5.1
-//!   and 5.2: sampled around severe weather, so rather too bad). Taken as the rate of outages of ten minutes or more,
+//!   dropouts confirmed as outages, .563 .88 .31 .815 .723 [PADMAN19], [PADMAN18] (sampled
+//!   around severe weather, so rather too bad). Taken as the rate of outages of ten minutes or more,
 //!   which is what probing every eleven minutes sees.
-//! - **Lengths.** Histograms of one cable and one DSL network (IMC 2016, doi 10.1145/2987443.2987461; facts/power 5.1),
+//! - **Lengths.** Histograms of one cable and one DSL network [PADMAN16],
 //!   log-uniform inside a bin (choice), the first bin from 30 s (choice). Fibre and fixed wireless: the shares back
 //!   within 1, 3, 12 h of the same source, and cable's share of short ones; satellite as fixed wireless (choice).
 //! - **Spread between sites** (choice, no source found): rates lognormal about the published mean with sigma 1, the
@@ -14,8 +14,8 @@
 //!   their outages are followed by another within half an hour of up-time on average.
 //! - **Mix** (choice): fibre 30 %, cable 40 %, DSL 15 %, fixed wireless 10 %, satellite 5 %.
 //!
-//! Against it: the availability this gives by technology, and the one measured at 10 % loss (arXiv 1709.09349;
-//! facts/power 5.3), a source not used here. `main.rs` tests that they agree.
+//! Against it: the availability this gives by technology, and the one measured at 10 % loss [BISCHOF18], a
+//! source not used here. `main.rs` tests that they agree.
 
 use crate::draw::Draw;
 

@@ -17,7 +17,7 @@ use pathproof::snapshot::{
     Trouble, Verdict, VerdictKind, Watch,
 };
 
-/// The zone of every golden file: Central European, spelt out so that no zone data is needed (IEEE 1003.1, TZ).
+/// The zone of every golden file: Central European, spelt out so that no zone data is needed [POSIX1003].
 pub(crate) fn zone() -> TimeZone {
     TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").expect("a valid POSIX zone")
 }

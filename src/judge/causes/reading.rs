@@ -12,10 +12,10 @@ use crate::judge::lanes::thresholds::{RECOVERY, RESTART_WITHIN};
 
 /// Loss of the gear this soon after the mains is at once (choice: no battery bridges less).
 const AT_ONCE: Micros = Micros::from_secs(3);
-/// ... and within this a battery that holds nothing (facts/trade 1.2 row 24: "seconds to minutes").
+/// ... and within this a battery that holds nothing ("seconds to minutes": common practice, no source).
 const SOON: Micros = Micros::from_secs(600);
-/// A router later than this after the carrier was starting (choice: an answer takes a second; facts/trade 1.2 row 18:
-/// 30 to 180 s).
+/// A router later than this after the carrier was starting (choice: an answer takes a second; 30 to 180 s are
+/// common practice, no source).
 const LATE: Micros = Micros::from_secs(8);
 /// By how much a count of seconds since the start may place it too early (choice: whole seconds, a slow answer).
 const START_SLACK: Micros = Micros::from_secs(5);

@@ -2,8 +2,7 @@
 //!
 //! A weight is the natural logarithm of how many times likelier the sign is under the cause than otherwise; `yes` where
 //! the sign is seen, `no` where it was looked for and was not there. `base` is how common the cause is before any sign,
-//! against "something else" at 0. The weights are choices from the trade's rules (facts/trade 1.2 and 1.3, facts/power
-//! 5), held against simulated faults with a known truth in `tests/sim`; none is a measured frequency.
+//! against "something else" at 0. The weights are choices from the trade's rules (common practice, no source), held against simulated faults with a known truth in `tests/sim`; none is a measured frequency.
 
 use super::kind::Cause as C;
 use super::sign::Sign as S;

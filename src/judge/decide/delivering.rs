@@ -2,7 +2,7 @@
 //!
 //! Decides the figure, bracketed by what the edges of outages leave open, and from which moments no attempt gets
 //! through, so that a bound can be put on it. The sums are `stats::delivery`. Mean, 95th percentile and maximum of the
-//! wait are the terms EN 50136-1 grades transmission times by (from memory); the latency of an attempt is not in them.
+//! wait are the terms EN 50136-1 grades transmission times by (from memory) [EN50136]; the latency of an attempt is not in them.
 
 use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage::Reading;
@@ -95,7 +95,7 @@ mod tests {
 
     #[test]
     fn the_default_schedule_gives_the_published_figure() {
-        // facts/statistics 6.1, TRACE-A: schedule 0, 5, 15, 35, 75 s -> 0.01552579365 [CALC].
+        // TRACE-A, schedule 0, 5, 15, 35, 75 s -> 0.01552579365 [CALC26].
         let e = evidence(TRACE_A_LENGTH, &TRACE_A);
         let d = delivery(&e, DEFAULT_WITHIN).expect("seen");
         close(d.best.miss, 0.015_525_793_65, 1e-9);
@@ -106,7 +106,7 @@ mod tests {
 
     #[test]
     fn attempts_that_meet_two_outages_are_counted() {
-        // facts/statistics 6.1, TRACE-B: schedule 0, 40 -> 0.09; 0, 20, 40 -> 0.08 [CALC].
+        // TRACE-B, schedule 0, 40 -> 0.09; 0, 20, 40 -> 0.08 [CALC26].
         let mut e = evidence(1000.0, &[(100.0, 30.0), (140.0, 30.0), (400.0, 100.0)]);
         for (retries, want) in [(&[0, 40][..], 0.09), (&[0, 20, 40], 0.08)] {
             e.signalling.retries = retries.iter().map(|s| Micros::from_secs(*s)).collect();

@@ -102,7 +102,7 @@ mod tests {
 
     #[test]
     fn the_penalty_is_that_of_the_check_values() {
-        // facts/statistics 8 [CALC]: flaps at 0, 60, 120, 180 s with a half-life of 900 s -> 3737.114656.
+        // Worked out elsewhere [CALC26]: flaps at 0, 60, 120, 180 s with a half-life of 900 s -> 3737.114656.
         let of = flaps(&[lane(&[(0, 1), (60, 1), (120, 1), (180, 1)])], &[], m(180));
         assert_eq!((of[0].count, of[0].flapping), (4, false));
         close(of[0].peak, 3_737.114_656, 1e-9);

@@ -1,8 +1,8 @@
 //! How long the outages lasted, in figures a reader can use.
 //!
 //! Decides the middle length with bounds, without a model (`stats::duration`), and, from enough outages, the share over
-//! an hour by the shape that fits better, lognormal or Weibull, by Akaike's criterion (facts/statistics 3; a tie goes to
-//! the lognormal). No verdict rests on it.
+//! an hour by the shape that fits better, lognormal or Weibull, by Akaike's criterion (a choice; a tie goes to the
+//! lognormal). No verdict rests on it.
 
 use crate::judge::stats::duration::{Lasted, kaplan_meier, median};
 use crate::judge::stats::lognormal_fit::fit_lognormal;
@@ -58,7 +58,7 @@ mod tests {
 
     #[test]
     fn few_outages_have_a_middle_but_no_shape() {
-        // TRACE-A: Kaplan-Meier reaches a half at 90 s (facts/statistics 3 [CALC]).
+        // TRACE-A: Kaplan-Meier reaches a half at 90 s [CALC26].
         let l = lengths(&all(TRACE_A.map(|o| o.1))).expect("outages");
         assert_eq!((l.seen, l.ended, l.median_s, l.over_an_hour), (6, 6, Some(90.0), None));
         assert_eq!(lengths(&[]), None);

@@ -16,7 +16,7 @@ use serde::{Deserialize, Serialize};
 /// the line; no published figure for fixed alarm communicators was found).
 pub const CELLULAR_DOWN: f64 = 0.005;
 /// Share of the better path's unavailability that takes both down (choice: the middle of the 2 to 20 % for which
-/// IEC 61508-6 tabulates pairs; on a home site mostly a wide mains cut, or one trench for both).
+/// [IEC61508] tabulates pairs; on a home site mostly a wide mains cut, or one trench for both).
 pub const SHARED: f64 = 0.10;
 
 /// What the outlook takes as given.
@@ -165,7 +165,7 @@ mod tests {
 
     #[test]
     fn the_pair_is_the_check_value_where_the_network_is_known() {
-        // facts/statistics 7 [CALC]: U .005 and .005, beta .10 -> 5.202601301e-4, 4.557478739 h a year.
+        // Worked out elsewhere [CALC26]: U .005 and .005, beta .10 -> 5.202601301e-4, 4.557478739 h a year.
         let u = pair_unavailability(0.005, 0.005, shared_by_beta(0.005, CELLULAR_DOWN, SHARED));
         assert!((hours_per_year(u) - 4.557_478_739).abs() < 1e-8);
     }

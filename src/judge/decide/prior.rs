@@ -3,11 +3,10 @@
 //! Decides the belief ([`BandPrior`]) and prints every number of it with its source. It never decides a verdict alone:
 //! `verdict` judges on the evidence without it, and what is believed may only withhold "IP alone is enough".
 //!
-//! Sources. Days between dropouts by kind of line: "Residential Links Under the Weather", SIGCOMM 2019
-//! (doi 10.1145/3341302.3342084), sampled around severe weather, so rather too bad. The share of dropouts confirmed as
-//! outages (the rest are renumberings), and the lengths: the thesis of its first author, 2018. Outages under eleven
-//! minutes were not seen there; their share is from IMC 2016 (doi 10.1145/2987443.2987461). Check, not input: share of
-//! time with at most 10 % loss, arXiv:1709.09349 (the median of the named services of each kind).
+//! Sources. Days between dropouts by kind of line [PADMAN19], sampled around severe weather, so rather too bad. The share
+//! of dropouts confirmed as outages (the rest are renumberings), and the lengths [PADMAN18]. Outages under eleven minutes
+//! were not seen there; their share is from [PADMAN16]. Check, not input: share of time with at most 10 % loss
+//! [BISCHOF18] (the median of the named services of each kind).
 
 use crate::judge::facts::Micros;
 use crate::judge::stats::band_posterior::BandPrior;
@@ -144,7 +143,7 @@ impl Prior {
                 && worst.secs() > b.border
             {
                 // ln of a Pareto length over its least is exponential, and the longest of n of those has mean
-                // (1 + 1/2 + ... + 1/n)/a (Rényi, from memory): so the mean log is that of the worst over H(n).
+                // (1 + 1/2 + ... + 1/n)/a [RENYI53]: so the mean log is that of the worst over H(n).
                 let harmonic: f64 = (1..=r.last_year).map(|i| 1.0 / f64::from(i)).sum();
                 let mean_log = (worst.secs().min(b.cap) / b.border).ln() / harmonic;
                 let (weight, logs) = (RECALL_WEIGHT * n, b.long_weight / b.long_index);

@@ -257,7 +257,7 @@ mod tests {
 
     #[test]
     fn a_clean_stretch_of_ninety_days_just_supports_one_long_outage_a_month() {
-        // facts: zero events need -ln(0.05) = 2.9957 periods (Garwood 1936; Hanley and Lippman-Hand 1983).
+        // Zero events need -ln(0.05) = 2.9957 periods [GARWOOD36], [HANLEY83].
         let r = require(LONG);
         let held = |n| r.hold_by(&clean(n), BandPrior::PUBLISHED, &LookRule::SINGLE);
         assert_eq!(held(89.8).standing, Standing::Open);

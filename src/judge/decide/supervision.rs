@@ -17,25 +17,29 @@ pub struct Common {
     pub tag: &'static str,
 }
 
-/// The common intervals [LINESEC], [NFPA72]; none was read in the standard that asks it.
+/// The common intervals; none was read in the standard that asks it.
 pub const COMMON: [Common; 5] = [
     Common {
         interval: Micros::from_secs(200),
+        // [LINE200]
         used: "single-path line security (\"Which UL Line Security Option is Right for Your Business?\", an insurer's page)",
         tag: "S",
     },
     Common {
         interval: Micros::from_secs(360),
+        // [LINE200]
         used: "first path of dual-path line security (the same page)",
         tag: "S",
     },
     Common {
         interval: Micros::from_secs(300),
+        // [NFPA72]
         used: "a single fire path by NFPA 72-2010 (\"Communications Methods for Fire Alarm\", a training centre's page)",
         tag: "S",
     },
     Common {
         interval: Micros::from_secs(3_600),
+        // [NFPA72]
         used: "a single fire path by later editions of NFPA 72 (the same page)",
         tag: "S",
     },

@@ -14,15 +14,15 @@ use std::collections::BTreeMap;
 use std::net::IpAddr;
 use std::sync::Arc;
 
-/// A signal at or under this is weak, dBm (choice; common practice wants better than -67 for voice, from memory).
+/// A signal at or under this is weak, dBm (choice; better than -67 for voice is common practice, no source).
 pub const WEAK_DBM: i16 = -75;
-/// An offset over this counts (the open IP protocol lets a message be 20 s ahead or 40 s behind, ANSI/SIA DC-09, from
-/// memory: the nearer of the two).
+/// An offset over this counts (the open IP protocol lets a message be 20 s ahead or 40 s behind, second-hand
+/// [DC0913]: the nearer of the two).
 pub const CLOCK_OFF: Micros = Micros::from_secs(20);
 /// A UDP binding must last this long (RFC 4787 REQ-5); a TCP connection that is forgotten as soon counts as well (choice:
 /// RFC 5382 REQ-5 asks for over two hours, which homes hardly have).
 pub const IDLE_LEAST_S: u32 = 120;
-/// A packet of this size is what every LAN carries (IEEE 802.3).
+/// A packet of this size is what every LAN carries [IEEE8023].
 const LAN_MTU: u16 = 1_500;
 /// Looks in a row before a missing communicator or IPv4 counts (choice).
 const MISSES: u32 = 3;

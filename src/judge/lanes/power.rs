@@ -2,7 +2,7 @@
 //! leave together, and the agent being cut off.
 //!
 //! A counter of the time since the start that reads less than it must have grown to tells of a restart, and when it was:
-//! the time known less the counter (the uptime rule of Padmanabhan et al., IMC 2016, doi 10.1145/2987443.2987461).
+//! the time known less the counter (the uptime rule of [PADMAN16]).
 //! Mains and battery words after RFC 9271; `sysUpTime` wraps after 2^32 hundredths of a second (RFC 3418). Does not say
 //! why anything happened.
 

@@ -38,7 +38,7 @@ fn macs(which: std::ops::Range<u8>) -> Vec<Mac> {
 
 #[test]
 fn the_published_reboot_is_found_at_the_published_second() {
-    // Probe 206, 1 January 2015 (IMC 2016, doi 10.1145/2987443.2987461; facts/power 5.1): rebooted 17:50:36.
+    // Probe 206, 1 January 2015 [PADMAN16]: rebooted 17:50:36.
     let mut p = Power::new(Micros::from_secs(86_400));
     let trace = [
         (hms(3, 15, 18), 262_531),

@@ -10,7 +10,7 @@ pub const CLEAR_ANSWERS: u32 = 3;
 /// The kernel asks for a connection again after this long without an answer (RFC 6298 section 2: the first timer is one
 /// second).
 pub const TRIED_AGAIN: Micros = Micros::from_secs(1);
-/// Fewest consecutive failures that can declare a lane silent (facts: k from measured loss, never under 3).
+/// Fewest consecutive failures that can declare a lane silent (choice: k comes from the loss measured, never under 3).
 pub const LEAST_RUN: u32 = 3;
 /// After a first failure each target is asked this often, where its floor allows (choice).
 pub const CLOSE: Micros = Micros::from_secs(1);

@@ -2,9 +2,8 @@
 //!
 //! Decides Thompson's interval for exponential up and down times, its form for an observation of fixed length, the
 //! closed-form posterior of the same model, and the distribution-free renewal-reward estimate. These under-cover when
-//! outages are heavy-tailed (facts: coverage 0.58-0.86), so none of them alone carries a verdict: `band_posterior`
-//! does. Sources: Thompson, Technometrics 8 (1966) 531 (pages from memory); Trivedi, 2nd ed., example 10.27; Crane &
-//! Iglehart 1975 (from memory).
+//! outages are heavy-tailed (coverage 0.58-0.86 in simulation [CALC26]), so none of them alone carries a verdict: `band_posterior`
+//! does. Sources: [THOMPSON66]; [TRIVEDI01]; [CRANE75].
 
 use super::Interval;
 use super::special::{beta_cdf, f_quantile};
@@ -129,7 +128,7 @@ mod tests {
 
     #[test]
     fn thompson_matches_the_textbook() {
-        // Trivedi 2nd ed. example 10.27 [PUB], digits [CALC].
+        // [TRIVEDI01] example 10.27, digits [CALC26].
         for (n, up, down, published, full, one_sided) in [
             (1, 999.0, 1.0, [0.9624, 1.0], [0.962_427_745_7, 0.999_974_334], 0.981_335_952_8),
             (10, 9990.0, 10.0, [0.9975, 0.9996], [0.997_539_119_6, 0.999_593_994_3], 0.997_878_23),
@@ -146,7 +145,7 @@ mod tests {
 
     #[test]
     fn trace_a_bounds_match() {
-        // Check values, sections 3 and 4.2 [CALC].
+        // Worked out elsewhere [CALC26].
         let a = trace_a();
         close(a.point().expect("observed"), 0.983_870_701_1, 1e-9);
         close(a.thompson_lower(0.95).expect("cycles"), 0.957_814_064_6, 1e-9);
@@ -165,7 +164,7 @@ mod tests {
 
     #[test]
     fn the_closed_form_posterior_matches() {
-        // Check values, section 4.7 [CALC].
+        // Worked out elsewhere [CALC26].
         for (required, want) in
             [(0.99, 0.197_007_909_1), (0.995, 0.020_890_237_48), (0.98, 0.650_615_161_7), (0.95, 0.977_756_589_2)]
         {
@@ -194,7 +193,7 @@ mod tests {
 
     #[test]
     fn renewal_reward_matches() {
-        // Check values, sections 4.3 and 6.2 [CALC]: cycles of TRACE-A from the start to each outage's end.
+        // Worked out elsewhere [CALC26]: cycles of TRACE-A from the start to each outage's end.
         let mut from = 0.0;
         let mut cycles = Vec::new();
         for (start, length) in TRACE_A {

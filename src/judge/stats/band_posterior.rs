@@ -2,7 +2,7 @@
 //!
 //! Decides P(A >= required) and bounds on the unavailability from outages kept apart in two bands, under and from ten
 //! minutes, each with a rate of its own and a belief about its mean length. One lognormal for all outages is
-//! confidently wrong on such mixtures (facts 4.8: 95 % bounds that cover 63-66 %); measured outages look like them.
+//! confidently wrong on such mixtures (95 % bounds that cover 63-66 % in simulation [CALC26]); measured outages look like them.
 //!
 //! Model. Outages of each band come as a Poisson process. With c the border between the bands:
 //! - short ones: x/c has the power law P(x/c <= y) = y^θ on (0, 1), mean length c θ/(1+θ), θ ~ Gamma;
@@ -10,17 +10,17 @@
 //!   c (1 + (R^(1-a) - 1)/(1-a)), R = cap/c, a ~ Gamma.
 //!
 //! Both beliefs are conjugate: an ended outage adds 1 to the shape and |ln(x/c)| to the rate; one still running adds
-//! only its ln(x/c). Together this is Reed's double Pareto form (2001, from memory).
+//! only its ln(x/c). Together this is Reed's double Pareto form [REED01].
 //!
-//! The long band's prior is published: of outages of at least 10 minutes, Padmanabhan et al. (IMC 2016 and thesis
-//! 2018; facts/power 5.1) give shares lasting over 20 min, 30 min, 1 h, 3 h, 6 h, 12 h, 24 h of .605 .429 .276 .182
+//! The long band's prior is published: of outages of at least 10 minutes, [PADMAN16] and
+//! [PADMAN18] give shares lasting over 20 min, 30 min, 1 h, 3 h, 6 h, 12 h, 24 h of .605 .429 .276 .182
 //! .107 .046 .030 on one cable network, so a = -ln(share)/ln(x/c) = .73 .77 .72 .59 .62 .72 .71: one straight line
 //! from minutes to a day. Confirmed outages recovered within 1, 3, 12 h give .76 .68 .81 (cable), .76 .73 .82 (fibre),
 //! .85 .77 .90 (fixed wireless), .55 .43 .58 (DSL).
 //!
 //! Deterministic quadrature; draws no random numbers.
 //!
-//! What it is worth, by simulation of 300 sites a row with one outage per 48 h ([CALC], the same model in numpy;
+//! What it is worth, by simulation of 300 sites a row with one outage per 48 h ([CALC26], the same model in numpy;
 //! coverage of the one-sided 95 % bound / median bound over truth):
 //!
 //! | true lengths | 7 d | 10 d | 14 d | 30 d |
@@ -289,7 +289,7 @@ mod tests {
             let share = f64::from(covered) / f64::from(SITES);
             assert!(share >= 0.95, "covered {share} of sites at {days} days");
             if days > 20.0 {
-                // The trap this model exists for (facts 4.8: 0.63-0.66 with two other priors).
+                // The trap this model exists for (0.63-0.66 with two other priors [CALC26]).
                 let share = f64::from(lognormal) / 60.0;
                 assert!(share < 0.92, "one lognormal covered {share}: the mixture is no test any more");
             }

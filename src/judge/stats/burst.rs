@@ -3,7 +3,7 @@
 //! Decides the split into bursts and gaps, the two-state (Gilbert) loss model, round-trip loss with its periods, and
 //! batch-means bounds. Works on one probe series in sending order, `true` meaning no answer within the stated
 //! time-out. Sources: RFC 3611 section 4.7.2 (grouping rule); RFC 6673 (round-trip loss); RFC 3357 (loss distance and
-//! period, from memory); Gilbert 1960.
+//! period); [GILBERT60].
 //!
 //! The counters of RFC 3611 appendix A.2 do not reproduce that RFC's own example when they start from zero (an
 //! isolated loss early in the stream becomes a burst), so the rule itself is applied, with both edges of the stream
@@ -194,14 +194,15 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// RFC 3611 section 4.7.2's example, lost and discarded alike, with the one trailing `1` the RFC's print lacks.
+    /// RFC 3611 section 4.7.2's example, lost and discarded alike, with one `1` more at the end: it speaks of 64
+    /// packets and a last gap of 290 ms, and prints 63.
     fn s64() -> Vec<bool> {
         "11110111111111111111111X111X1011110111111111111111111X1111111111".chars().map(|c| c != '1').collect()
     }
 
     #[test]
     fn the_rfc_3611_example_matches() {
-        // By the definition [CALC]; RFC prose: burst 120 ms density 0.33, gaps 230 and 290 ms density 0.04 [PUB-mem].
+        // By the definition [HAND26]; the RFC says: burst 120 ms density 0.33, gaps 230 and 290 ms density 0.04.
         let g = group(&s64(), GMIN);
         assert!(g.bursts.iter().eq([&(23..35)]) && g.gaps.iter().eq([&(0..23), &(35..64)]), "{g:?}");
         assert_eq!((g.burst_losses, g.gap_losses), (4, 2));
@@ -213,7 +214,7 @@ mod tests {
 
     #[test]
     fn the_second_vector_matches_where_it_follows_the_rule() {
-        // `111011100011X`, Gmin 2, 10 ms packets [PUB, a public implementation's test, appendix A.2 counters]: burst
+        // `111011100011X`, Gmin 2, 10 ms packets [A2TEST], by the counters of appendix A.2: burst
         // density 255 of 256 (all lost), gap density 51, burst 30 ms. Its gap of 110 ms is an artefact of the
         // counters: by the rule the two gaps are 7 + 3 packets.
         let series: Vec<bool> = "111011100011X".chars().map(|c| c != '1').collect();
@@ -228,7 +229,7 @@ mod tests {
 
     #[test]
     fn the_gilbert_model_matches() {
-        // Check values, section 5.1 [CALC].
+        // Worked out elsewhere [CALC26].
         let g = Gilbert::fit(&s64()).expect("both states seen");
         close(g.enter, 6.0 / 57.0, 1e-12);
         close(g.leave, 1.0, 1e-12);
@@ -241,7 +242,7 @@ mod tests {
 
     #[test]
     fn batch_means_match() {
-        // Check values, section 1.5 [CALC].
+        // Worked out elsewhere [CALC26].
         let b = batch_means(&s64(), 8, 0.95).expect("batches");
         close(b.mean, 0.09375, 1e-12);
         close(b.standard_error, 0.03125, 1e-12);
@@ -256,7 +257,7 @@ mod tests {
 
     #[test]
     fn round_trip_loss_matches() {
-        // RFC 3357's example, lost 2, 5, 7, 9, 10 of 10: four loss periods, the last of two [PUB-mem].
+        // RFC 3357's example, lost 2, 5, 7, 9, 10 of 10: four loss periods, the last of two (section 6.5).
         let lost: Vec<bool> = (1..=10).map(|i| [2, 5, 7, 9, 10].contains(&i)).collect();
         let r = RoundTripLoss::of(&lost);
         assert_eq!(r, RoundTripLoss { sent: 10, lost: 5, periods: 4, longest: 2 });

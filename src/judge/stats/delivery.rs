@@ -3,7 +3,7 @@
 //! Decides, exactly over a trace of outages, the probability that an alarm is not delivered within its time or its
 //! retries, and how long delivered ones wait. Does not decide what an outage is, nor adds the latency of a successful
 //! attempt. No model of the outages is needed. What lies after the trace, and blind spans in it, bound the answer from
-//! both sides. The terms mean, 95th percentile and maximum are those EN 50136-1 grades (from memory).
+//! both sides. The terms mean, 95th percentile and maximum are those EN 50136-1 grades (from memory) [EN50136].
 
 use super::Interval;
 
@@ -210,7 +210,7 @@ mod tests {
 
     #[test]
     fn trying_always_matches() {
-        // Check values, section 6.1 and 6.2, TRACE-A [CALC].
+        // TRACE-A [CALC26].
         let outages = spans(&TRACE_A);
         let trace = Trace { length: TRACE_A_LENGTH, outages: &outages, blind: &[] };
         for (t, want) in [
@@ -240,7 +240,7 @@ mod tests {
 
     #[test]
     fn schedules_match() {
-        // Check values, section 6.1 [CALC].
+        // Worked out elsewhere [CALC26].
         let outages = spans(&TRACE_A);
         let a = Trace { length: TRACE_A_LENGTH, outages: &outages, blind: &[] };
         let five = [0.0, 5.0, 15.0, 35.0, 75.0];

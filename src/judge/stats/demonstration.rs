@@ -2,7 +2,7 @@
 //!
 //! Decides the observation time at which few or no outages would demonstrate an outage rate or an availability.
 //! Assumes outages come as a Poisson process and, for availability, that their mean length is known; says nothing if
-//! it is not. Source: NIST e-Handbook 8.3.1.1 (test length M · χ²(c; 2(r+1)) / 2).
+//! it is not. Source: [NIST8311] (test length M · χ²(c; 2(r+1)) / 2).
 
 use super::special::gamma_quantile;
 
@@ -43,7 +43,7 @@ mod tests {
 
     #[test]
     fn length_factors_match_nist() {
-        // NIST 8.3.1.1 factor table [PUB-mem, CALC values].
+        // The table of factors [NIST8311], worked out elsewhere [CALC26].
         for (r, row) in [
             (0, [0.693, 0.916, 1.386, 1.609, 2.303, 2.996]),
             (1, [1.678, 2.022, 2.693, 2.994, 3.890, 4.744]),
@@ -59,7 +59,7 @@ mod tests {
 
     #[test]
     fn hours_to_show_an_availability_match_the_table() {
-        // Check values, section 4.6 [CALC]: hours for 80 / 90 / 95 %, mean outage 5 min, 30 min, 1 h, 4 h.
+        // Worked out elsewhere [CALC26]: hours for 80 / 90 / 95 %, mean outage 5 min, 30 min, 1 h, 4 h.
         let table = [
             (0.995, [[26.7, 38.2, 49.7], [160.1, 229.1, 298.1], [320.3, 458.2, 596.2], [1281.1, 1832.9, 2384.6]]),
             (
@@ -84,7 +84,7 @@ mod tests {
                 }
             }
         }
-        // With outages allowed: 95 %, 1 h, 99.5 % [CALC].
+        // With outages allowed: 95 %, 1 h, 99.5 % [CALC26].
         for (r, want) in [(0, 596.15), (1, 944.03), (2, 1252.86), (3, 1542.98)] {
             near(time_to_show_availability(0.995, 1.0, r, 0.95), want, 5.1e-3);
         }

@@ -2,7 +2,7 @@
 //!
 //! Decides the unavailability of a pair of paths of which a part fails together. Does not decide how large that part
 //! is: on a home site it is mostly mains power, and should be measured or entered. Sources: beta-factor model
-//! (NUREG/CR-4780, from memory); the exact form for a common cause independent of the rest.
+//! (from memory) [NUREG4780]; the exact form for a common cause independent of the rest.
 
 /// Hours in a year as the trade counts them.
 pub const HOURS_PER_YEAR: f64 = 8760.0;
@@ -53,7 +53,7 @@ mod tests {
 
     #[test]
     fn pairs_match() {
-        // Check values, section 7 [CALC]: U1, U2, β, U, independent, hours a year.
+        // Worked out elsewhere [CALC26]: U1, U2, β, U, independent, hours a year.
         for (u1, u2, beta, u, independent, hours) in [
             (0.005, 0.005, 0.0, 2.5e-5, 2.5e-5, 0.219),
             (0.005, 0.005, 0.01, 7.450_372_519e-5, 2.5e-5, 0.652_652_632_6),

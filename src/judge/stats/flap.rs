@@ -19,8 +19,8 @@ pub struct Damping {
 }
 
 impl Damping {
-    /// 1000 a flap [PUB], half-life 15 min, suppress 6000 (RFC 7196, from memory), reuse 750 (from memory), ceiling
-    /// 12 000: an hour's hold at the most (750 · 2⁴).
+    /// RFC 7196: 1000 a withdrawal, half-life 15 min, reuse 750 (table 1), suppress 6000 at least (section 6), an hour's hold
+    /// at the most (table 1), so a ceiling of 750 · 2⁴ = 12 000. That a flap counts as a withdrawal is a choice.
     pub const CAREFUL: Self =
         Self { half_life: 900.0, per_flap: 1000.0, suppress: 6000.0, reuse: 750.0, ceiling: 12_000.0 };
 
@@ -79,7 +79,7 @@ mod tests {
 
     #[test]
     fn penalties_match() {
-        // Check values, section 8 [CALC]; S = 2000, R = 750, H = 15 min [PUB-mem].
+        // S = 2000, R = 750, H = 15 min (RFC 7196 table 1); worked out elsewhere [CALC26].
         let rule = Damping { suppress: 2000.0, ..Damping::CAREFUL };
         let mut lane = Standing::default();
         for (at, want) in [(0.0, 1000.0), (60.0, 1_954.841_604), (120.0, 2_866.564_092), (180.0, 3_737.114_656)] {

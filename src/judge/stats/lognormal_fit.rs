@@ -1,9 +1,9 @@
 //! Fits a lognormal to outage lengths, some still running (right-censored), by maximum likelihood.
 //!
 //! Decides median, spread, and how much longer an outage will last given how long it has lasted. Repair times are
-//! typically lognormal-like (Ananda & Gamage 2004), but measured outages have a heavier tail (`band_posterior`).
+//! typically lognormal-like [ANANDA04], but measured outages have a heavier tail (`band_posterior`).
 //! Method: Newton's method in Olsen's parameters γ = μ/σ, θ = 1/σ, where the censored log-likelihood is concave, so
-//! that the maximum found is the maximum (Olsen, Econometrica 46 (1978), from memory).
+//! that the maximum found is the maximum [OLSEN78].
 
 use super::duration::Lasted;
 use super::special::normal_cdf;
@@ -157,7 +157,7 @@ mod tests {
 
     #[test]
     fn the_locomotive_controls_match() {
-        // μ 5.1169, σ 0.7055 [PUB, statistics package output quoted in SciPy's own test-suite]; digits [CALC].
+        // μ 5.1169, σ 0.7055 as a statistics program printed them [SCIPYTEST17]; digits [CALC26].
         let fit = fit_lognormal(&locomotives()).expect("enough data");
         near(fit.mu, 5.1169, 5.1e-5);
         near(fit.sigma, 0.7055, 5.1e-5);
@@ -166,7 +166,7 @@ mod tests {
         close(fit.log_likelihood, -237.093_545_3, 1e-9);
         close(fit.mean(), 213.959_261, 1e-5);
         close(fit.median(), 166.821_556_6, 1e-5);
-        // Mean residual at three ages [CALC].
+        // Mean residual at three ages [CALC26].
         let printed = LognormalFit { mu: 5.116_924_718, sigma: 0.705_494_025_5, log_likelihood: 0.0 };
         for (t, want) in [(100.0, 158.063_309_7), (135.0, 156.784_552_9), (300.0, 174.593_534)] {
             close(printed.mean_residual(t), want, 1e-7);
@@ -175,7 +175,7 @@ mod tests {
 
     #[test]
     fn other_data_match() {
-        // TRACE-A complete and with the last one open; NIST 8.4.1.3 data, 10 failed and 10 running at 500 [CALC].
+        // TRACE-A complete and with the last one open; data of [NIST8413], 10 failed and 10 running at 500 [CALC26].
         let complete = fit_lognormal(&lasted(&TRACE_A.map(|o| o.1), &[1; 6])).expect("enough data");
         close(complete.mu, 5.679_418_723, 1e-9);
         close(complete.sigma, 2.088_439_22, 1e-8);

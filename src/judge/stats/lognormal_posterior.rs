@@ -2,8 +2,8 @@
 //!
 //! Decides P(A >= required) and quantiles of the unavailability from counts, up-time and completed durations. Wider
 //! than Thompson's bound where it must be, but confidently wrong when short restarts and long outages are two
-//! populations (facts 4.8: coverage 0.63-0.66): use `band_posterior` for a verdict, this one as the second opinion.
-//! Related: Ananda & Gamage, Appl. Math. Comput. 150 (2004) 409. Draws no random numbers.
+//! populations (coverage 0.63-0.66 in simulation [CALC26]): use `band_posterior` for a verdict, this one as the second opinion.
+//! Related: [ANANDA04]. Draws no random numbers.
 
 use super::Interval;
 use super::special::{bisect, chi_square_quantile, gamma_cdf, gauss_legendre, normal_cdf, normal_quantile};
@@ -137,7 +137,7 @@ mod tests {
 
     #[test]
     fn trace_a_matches() {
-        // Check values, section 4.4 [CALC], 400 x 400 nodes; tolerance 1e-4.
+        // Worked out elsewhere [CALC26], 400 x 400 nodes; tolerance 1e-4.
         let p = trace_a(400);
         near(p.quantile(0.05), 0.004_276_9, 1e-4);
         near(p.quantile(0.50), 0.020_494_4, 1e-4);
@@ -151,7 +151,7 @@ mod tests {
 
     #[test]
     fn without_an_outage_only_the_prior_speaks() {
-        // Check values, section 4.4 [CALC].
+        // Worked out elsewhere [CALC26].
         for (hours, u95, at995, at999) in [
             (168.0, 0.032_791_1, 0.805_08, 0.593_41),
             (720.0, 0.007_848_57, 0.926_30, 0.787_54),

@@ -1,8 +1,8 @@
 //! Loss of a series of questions to one target, counted as they come.
 //!
 //! Decides the share lost with an interval that allows for losses coming in a row, and how dense losses are inside and
-//! outside bursts. The interval is Wilson's on counts divided by the variance inflation of two-state loss (facts:
-//! `proportion::markov_inflation`, the transitions counted); bursts are those of RFC 3611 section 4.7.2, as
+//! outside bursts. The interval is Wilson's on counts divided by the variance inflation of two-state loss
+//! (`proportion::markov_inflation`, the transitions counted); bursts are those of RFC 3611 section 4.7.2, as
 //! `burst::group` finds them in a whole series. Memory does not grow.
 
 use super::Interval;
@@ -146,7 +146,8 @@ mod tests {
 
     #[test]
     fn the_published_series_gives_its_densities() {
-        // RFC 3611 section 4.7.2 as mended in facts/statistics 5.3: burst density 4/12, gap density 2/52.
+        // RFC 3611 section 4.7.2 prints 0.33 and 0.04: by its rule burst density 4/12, gap density
+        // 2/52 [HAND26].
         let lost: Vec<bool> = (0..64).map(|i| [4, 23, 27, 29, 34, 53].contains(&i)).collect();
         let s = of(&lost);
         assert_eq!((s.counts(), s.bursts()), ((64, 6), 1));

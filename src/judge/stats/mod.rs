@@ -74,7 +74,7 @@ pub(crate) mod testing {
     ];
     pub(crate) const TRACE_A_LENGTH: f64 = 604_800.0;
 
-    /// A seeded 64-bit generator for simulated checks (linear congruential step, Knuth's MMIX constants from memory,
+    /// A seeded 64-bit generator for simulated checks (linear congruential step, Knuth's MMIX constants [KNUTH97],
     /// output mixed by an xor-shift and a multiply). Only tests draw random numbers.
     pub(crate) struct Lcg(pub(crate) u64);
 

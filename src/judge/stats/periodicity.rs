@@ -4,7 +4,7 @@
 //! chance alone would do so (the false alarm). Each test is a scan with a union bound over where the cluster could
 //! start, so the bound holds at any sample size, for outages that would otherwise come at random; a busy hour that
 //! makes outages likelier by a factor f weakens it by up to f^(count-1). Does not decide the cause. Sources: scan
-//! statistics, union (Bonferroni) bound, standard order-statistics arguments (from memory).
+//! statistics, union (Bonferroni) bound, order statistics by [FELLER68] (from memory).
 
 use super::special::{beta_cdf, bisect, gauss_legendre};
 

@@ -2,8 +2,7 @@
 //!
 //! Decides how far the true proportion may lie from the one seen, for independent probes, and how many independent
 //! probes a dependent series is worth. Says nothing about outages: probes inside one outage are one piece of evidence
-//! (see `rate`). Sources: Brown, Cai & `DasGupta`, Statistical Science 16 (2001); NIST e-Handbook 7.2.4.1; Hanley &
-//! Lippman-Hand, JAMA 249 (1983).
+//! (see `rate`). Sources: [BROWN01]; [NIST7241]; [HANLEY83].
 //!
 //! Counts are `f64` so that effective counts fit. For a one-sided bound of confidence c ask for 2c - 1.
 
@@ -28,7 +27,7 @@ fn usable(failures: f64, trials: f64, confidence: f64) -> bool {
 
 /// Wilson's score interval: (p + z²/2n ± z sqrt(p(1-p)/n + z²/4n²)) / (1 + z²/n).
 ///
-/// The recommended one (Brown, Cai & `DasGupta` 2001). Nothing observed gives [0, 1].
+/// The recommended one [BROWN01]. Nothing observed gives [0, 1].
 pub fn wilson(failures: f64, trials: f64, confidence: f64) -> Interval {
     if !usable(failures, trials, confidence) {
         return WHOLE;
@@ -45,7 +44,7 @@ pub fn wilson(failures: f64, trials: f64, confidence: f64) -> Interval {
 
 /// The Clopper-Pearson ("exact") interval: never covers less than it says, often more.
 ///
-/// With [`Effective`] counts it is Korn and Graubard's interval for dependent samples (1998, from memory).
+/// With [`Effective`] counts it is Korn and Graubard's interval for dependent samples [KORN98].
 pub fn clopper_pearson(failures: f64, trials: f64, confidence: f64) -> Interval {
     if !usable(failures, trials, confidence) {
         return WHOLE;
@@ -71,7 +70,7 @@ pub fn zero_failures_upper(trials: f64, confidence: f64) -> f64 {
     if trials > 0.0 { -((1.0 - confidence).ln() / trials).exp_m1() } else { 1.0 }
 }
 
-/// The rule of three, 3/n: the 95 % bound of [`zero_failures_upper`] for speech (Hanley & Lippman-Hand 1983).
+/// The rule of three, 3/n: the 95 % bound of [`zero_failures_upper`] for speech [HANLEY83].
 pub fn rule_of_three(trials: f64) -> f64 {
     if trials > 3.0 { 3.0 / trials } else { 1.0 }
 }
@@ -104,7 +103,7 @@ mod tests {
 
     #[test]
     fn wilson_matches_the_published_values() {
-        // Newcombe 1998 Table I method 3 [PUB]; last digits [CALC] scipy 1.17.1.
+        // [NEWCOMBE98] table I method 3; last digits [CALC26].
         for (k, n, published, full) in [
             (81.0, 263.0, [0.2553, 0.3662], [0.255_288_519_878, 0.366_209_576_983]),
             (15.0, 148.0, [0.0624, 0.1605], [0.062_386_399_530_7, 0.160_487_241_723]),
@@ -117,9 +116,9 @@ mod tests {
             close(i.lower, full[0], 1e-9);
             close(i.upper, full[1], 1e-9);
         }
-        // NIST 7.2.4.1: 26 of 200, one-sided 95 % lower 0.09577 [PUB].
+        // [NIST7241]: 26 of 200, one-sided 95 % lower 0.09577.
         near(wilson(26.0, 200.0, 0.90).lower, 0.09577, 5e-6);
-        // [CALC]
+        // [CALC26]
         for (k, n, c, lower, upper) in [
             (26.0, 200.0, 0.90, 0.095_772_748_210_8, 0.174_104_150_674),
             (26.0, 200.0, 0.95, 0.090_282_022_796_7, 0.183_663_518_722),
@@ -136,14 +135,14 @@ mod tests {
 
     #[test]
     fn clopper_pearson_matches_the_published_values() {
-        // NIST 7.2.4.1, 4 of 20 at 90 %: printed 0.071354 and 0.401029 [PUB]; the printed upper one is off in the
-        // 6th decimal, so 2e-6; true values [CALC].
+        // [NIST7241], 4 of 20 at 90 %: printed 0.071354 and 0.401029; the printed upper one is off in the
+        // 6th decimal, so 2e-6; true values [CALC26].
         let i = clopper_pearson(4.0, 20.0, 0.90);
         near(i.lower, 0.071_354, 2e-6);
         near(i.upper, 0.401_029, 2e-6);
         close(i.lower, 0.071_353_884_308_618_2, 1e-9);
         close(i.upper, 0.401_028_117_331_974_5, 1e-9);
-        // Newcombe 1998 Table I method 5 [PUB-mem]; full [CALC].
+        // [NEWCOMBE98] table I method 5; full [CALC26].
         for (k, n, published, full) in [
             (81.0, 263.0, [0.2527, 0.3676], [0.252_736_745_585, 0.367_621_922_601]),
             (15.0, 148.0, [0.0578, 0.1617], [0.057_844_010_083_4, 0.161_650_490_349]),
@@ -156,7 +155,7 @@ mod tests {
             close(i.lower, full[0], 1e-9);
             close(i.upper, full[1], 1e-9);
         }
-        // [CALC]
+        // [CALC26]
         close(clopper_pearson(0.0, 10_080.0, 0.95).upper, 0.000_365_893_308_016, 1e-9);
         let i = clopper_pearson(12.0, 20_160.0, 0.95);
         close(i.lower, 0.000_307_604_829_23, 1e-9);
@@ -165,8 +164,8 @@ mod tests {
 
     #[test]
     fn jeffreys_matches_the_published_values() {
-        // Brown, Cai & DasGupta 2001 table A.1, n = 7 [PUB], tolerance 0.001; full [CALC]. The table's rows x = 0, 1
-        // use the paper's modified interval; ours is unmodified there, [CALC].
+        // [BROWN01] table A.1, n = 7, tolerance 0.001; full [CALC26]. The table's rows x = 0, 1
+        // use the paper's modified interval; ours is unmodified there, [CALC26].
         for (k, published, full) in [
             (2.0, [0.065, 0.648], [0.064_728_266_949_5, 0.647_661_654_959]),
             (3.0, [0.139, 0.766], [0.138_864_219_105, 0.765_498_750_748]),
@@ -191,7 +190,7 @@ mod tests {
 
     #[test]
     fn zero_failures_are_worth_what_the_papers_say() {
-        // Hanley & Lippman-Hand 1983: 0 of 14 [PUB-mem]; the rest [CALC].
+        // [HANLEY83]: 0 of 14; the rest [CALC26].
         near(rule_of_three(14.0), 0.214_285_7, 5e-8);
         for (n, exact) in [
             (14.0, 0.192_636_175_65),
@@ -204,11 +203,11 @@ mod tests {
             close(zero_failures_upper(n, 0.95), exact, 1e-9);
         }
         close(rule_of_three(604_800.0), 4.960_32e-6, 1e-6);
-        // The constants behind the rule: 3.00, 3.51, 4.61, 5.30 [PUB].
+        // The constants behind the rule, -ln(1 - c): 3.00, 3.51, 4.61, 5.30 [HAND26].
         for (c, numerator) in [(0.95, 3.0), (0.97, 3.51), (0.99, 4.61), (0.995, 5.30)] {
             near(1e6 * zero_failures_upper(1e6, c), numerator, 5.1e-3);
         }
-        // Trials needed [CALC].
+        // Trials needed [CALC26].
         for (p, wants) in [
             (0.005, [322.0, 460.0, 598.0, 919.0]),
             (0.001, [1609.0, 2302.0, 2995.0, 4603.0]),
@@ -234,7 +233,7 @@ mod tests {
             close(v, finite, 1e-8);
             near(effective(0.0, 10_080.0, v).trials, worth, 0.05);
         }
-        // k = 12, n = 20 160, V = 18.801 980 2 [CALC].
+        // k = 12, n = 20 160, V = 18.801 980 2 [CALC26].
         let e = effective(12.0, 20_160.0, 18.801_980_2);
         close(e.trials, 1_072.227_488, 1e-9);
         close(e.failures, 0.638_230_647_6, 1e-9);
@@ -249,7 +248,7 @@ mod tests {
     #[test]
     fn random_counts_agree_with_statsmodels() {
         // statsmodels 0.15.0 `proportion_confint` (wilson, beta, jeffreys), numpy default_rng(20260), n log-uniform
-        // to 7 776 000 (90 days of a probe a second). [CALC]
+        // to 7 776 000 (90 days of a probe a second). [CALC26]
         for (k, n, c, want) in FIXTURE {
             let (w, cp, j) = (wilson(k, n, c), clopper_pearson(k, n, c), jeffreys(k, n, c));
             let tolerance = if n > 1e5 { 1e-7 } else { 2e-9 };

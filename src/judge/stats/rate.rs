@@ -1,8 +1,8 @@
 //! How often something happens: outages counted over an exposure.
 //!
 //! Decides bounds on a Poisson rate and on the mean time between failures, and keeps a gamma belief about a rate.
-//! Does not decide what counts as an outage, nor whether the process is Poisson. Sources: Garwood, Biometrika 28
-//! (1936); NIST e-Handbook 8.4.5.1, 8.3.1.5 and 8.4.6.
+//! Does not decide what counts as an outage, nor whether the process is Poisson. Sources: [GARWOOD36];
+//! [NIST8451], [NIST8315] and [NIST846].
 //!
 //! The exposure may be in any unit of time; rates are per that unit. Quantiles are taken at unit scale and divided
 //! by the exposure, so rare events over long times keep their digits.
@@ -30,7 +30,7 @@ pub fn garwood_lower(count: u64, exposure: f64, confidence: f64) -> f64 {
     gamma_quantile(count as f64, 1.0 - confidence) / exposure
 }
 
-/// Bounds on the mean time between failures for a time-terminated observation (NIST 8.4.5.1):
+/// Bounds on the mean time between failures for a time-terminated observation [NIST8451]:
 /// 2T/χ²(1-α/2; 2r+2) to 2T/χ²(α/2; 2r). The upper one is infinite if nothing failed.
 pub fn mean_time_between(count: u64, exposure: f64, confidence: f64) -> Interval {
     let rate = garwood(count, exposure, confidence);
@@ -50,7 +50,7 @@ impl GammaRate {
     /// Jeffreys' prior for a Poisson rate: half an event in no time.
     pub const JEFFREYS: Self = Self { shape: 0.5, exposure: 0.0 };
 
-    /// The prior with this median time between failures and this shorter one at 5 % (NIST 8.2.5, "50/95" method).
+    /// The prior with this median time between failures and this shorter one at 5 % [NIST8315] ("50/95" method).
     ///
     /// `None` unless 0 < `five_percent` < `median`.
     pub fn from_times(median: f64, five_percent: f64) -> Option<Self> {
@@ -93,7 +93,7 @@ impl GammaRate {
     }
 
     /// Watching still needed, with `count` events allowed in it, to believe with `confidence` that the mean time
-    /// between failures is above `mean_time` (NIST 8.3.1.5): M · G⁻¹(c; a + r) - b, never below zero.
+    /// between failures is above `mean_time` [NIST8315]: M · G⁻¹(c; a + r) - b, never below zero.
     pub fn exposure_needed(self, mean_time: f64, count: u64, confidence: f64) -> f64 {
         (mean_time * gamma_quantile(self.shape + count as f64, confidence) - self.exposure).max(0.0)
     }
@@ -107,7 +107,7 @@ mod tests {
 
     #[test]
     fn garwood_matches_the_tables() {
-        // Garwood 1936 [PUB-mem in the 3-digit forms 3.689; 0.0253-5.572; 0.242-7.225; 4.795-18.39]; digits [CALC].
+        // [GARWOOD36] in the forms of three digits 3.689; 0.0253-5.572; 0.242-7.225; 4.795-18.39; digits [CALC26].
         for (k, at95, at90, jeffreys) in [
             (0, [0.0, 3.688_879_454], [0.0, 2.995_732_274], [0.000_491_034_559, 2.511_943_094]),
             (1, [0.025_317_807_98, 5.571_643_391], [0.051_293_294_39, 4.743_864_518], [0.107_897_641_3, 4.674_201_802]),
@@ -129,16 +129,16 @@ mod tests {
 
     #[test]
     fn mean_time_between_matches_nist() {
-        // NIST 8.4.5.1, 800 h, 2 failures, 90 %: 127.0690 and 2251.229 [PUB].
+        // [NIST8451], 800 h, 2 failures, 90 %: 127.0690 and 2251.229.
         let m = mean_time_between(2, 800.0, 0.90);
         near(m.lower, 127.069, 5e-5);
         near(m.upper, 2251.229, 5e-4);
         close(m.lower, 127.068_968_274_428_34, 1e-9);
         close(m.upper, 2_251.228_610_625_704, 1e-9);
-        // No failure: T / -ln α, one-sided [PUB formula].
+        // No failure: T / -ln α, one-sided [NIST8451].
         close(1.0 / garwood_upper(0, 800.0, 0.95), 800.0 / -(0.05f64.ln()), 1e-12);
         assert!(mean_time_between(0, 800.0, 0.95).upper.is_infinite());
-        // Factor table, NIST 8.4.5.1 [PUB-mem layout, CALC values]: bounds over T / r at 60, 80, 90, 95 %.
+        // A table of factors, worked out elsewhere [CALC26]: bounds over T / r at 60, 80, 90, 95 %.
         for (r, row) in [
             (1, [0.3340, 4.4814, 0.2571, 9.4912, 0.2108, 19.4957, 0.1795, 39.4979]),
             (2, [0.4674, 2.4260, 0.3758, 3.7607, 0.3177, 5.6281, 0.2768, 8.2573]),
@@ -158,7 +158,7 @@ mod tests {
 
     #[test]
     fn the_gamma_belief_matches_nist() {
-        // NIST prior from 600 h (50 %) and 250 h (5 %): a = 2.863055, b = 1522.506; its two check probabilities [PUB].
+        // [NIST8315], prior from 600 h (50 %) and 250 h (5 %): a = 2.863055, b = 1522.506; its two check probabilities.
         let prior = GammaRate::from_times(600.0, 250.0).expect("a valid pair");
         near(prior.shape, 2.863_055, 5e-7);
         near(prior.exposure, 1_522.506, 5e-4);
@@ -169,7 +169,7 @@ mod tests {
         near(printed.probability_below(0.004), 0.949_996_3, 5e-8);
         assert_eq!(GammaRate::from_times(250.0, 600.0), None);
 
-        // NIST 8.4.6 example [PUB-mem]: 1909 h, then after 2 failures median 901 h, lower 80 % 600 h, 90 % 427-2422.
+        // [NIST846] example: 1909 h, then after 2 failures median 901 h, lower 80 % 600 h, 90 % 427-2422.
         let prior = GammaRate { shape: 2.0, exposure: 1_400.0 };
         let needed = prior.exposure_needed(600.0, 2, 0.80);
         near(needed, 1909.0, 0.5);
@@ -183,7 +183,7 @@ mod tests {
         close(1.0 / after.interval(0.9).lower, 2_421.836_672_822, 1e-9);
         close(after.probability_below(1.0 / 600.0), 0.799_994_854_7, 1e-9);
 
-        // Survey example, 3 outages in 168 h [CALC].
+        // Survey example, 3 outages in 168 h [CALC26].
         let week = GammaRate::JEFFREYS.update(3, 168.0);
         for (p, want) in
             [(0.05, 0.006_450_446_159), (0.5, 0.018_886_342_84), (0.95, 0.041_866_489_43), (0.975, 0.047_657_036_53)]
@@ -195,7 +195,7 @@ mod tests {
 
     #[test]
     fn trace_a_counts_of_long_outages_are_bounded_as_published() {
-        // Check values, section 6.2 [CALC]: over 60 s 4 a week, over 180 s 3 a week, as a year.
+        // Worked out elsewhere [CALC26]: over 60 s 4 a week, over 180 s 3 a week, as a year.
         let year = 8760.0 / 168.0;
         for (k, rate, lower, upper) in [(4, 208.6, 71.24, 477.29), (3, 156.4, 42.64, 404.30)] {
             near(f64::from(k) * year, rate, 0.05);
@@ -208,7 +208,7 @@ mod tests {
 
     #[test]
     fn random_counts_agree_with_scipy() {
-        // scipy 1.17.1 `chi2.ppf`, `gamma.ppf`; numpy default_rng(20260). [CALC]
+        // scipy 1.17.1 `chi2.ppf`, `gamma.ppf`; numpy default_rng(20260). [CALC26]
         for (k, t, c, want) in FIXTURE {
             let (g, j) = (garwood(k, t, c), GammaRate::JEFFREYS.update(k, t).interval(c));
             for (got, want) in [g.lower, g.upper, j.lower, j.upper].into_iter().zip(want) {

@@ -2,7 +2,7 @@
 //!
 //! Decides the run length k at which random loss alone would declare less than a given number of outages a year, the
 //! exact chance of such a run, and the chance that an outage of some length is seen at a cadence. Source: success runs,
-//! Feller, An Introduction to Probability Theory I, XIII.7 (from memory); RFC 5880's detection multiplier is the same
+//! [FELLER68]; RFC 5880's detection multiplier is the same
 //! idea (from memory).
 
 use std::collections::VecDeque;
@@ -85,7 +85,7 @@ mod tests {
 
     #[test]
     fn run_lengths_match() {
-        // Check values, section 8 [CALC]: k at 10 / 30 / 60 s.
+        // Worked out elsewhere [CALC26]: k at 10 / 30 / 60 s.
         for (p, wants) in [
             (0.001, [3, 3, 2]),
             (0.005, [3, 3, 3]),
@@ -115,7 +115,7 @@ mod tests {
 
     #[test]
     fn exact_runs_match() {
-        // Ten coin tosses without two heads in a row: 144 of 1024 (classical); the rest [CALC].
+        // Ten coin tosses without two heads in a row: 144 of 1024 [FELLER68]; the rest [CALC26].
         close(probability_of_run(10, 2, 0.5), 1.0 - 144.0 / 1024.0, 1e-14);
         close(probability_of_run(1000, 3, 0.1), 0.593_892_838_2, 1e-9);
         close(probability_of_run(52_560, 3, 0.01), 0.050_702_090_5, 1e-8);
@@ -127,7 +127,7 @@ mod tests {
 
     #[test]
     fn detection_matches() {
-        // Check values, section 3 [CALC].
+        // Worked out elsewhere [CALC26].
         close(mean_detection_probability(20.0, 60.0, 1), 0.316_737_643_9, 1e-9);
         close(mean_detection_probability(60.0, 10.0, 3), 0.660_003_905_2, 1e-9);
         near(detection_probability(30.0, 10.0, 3), 1.0, 0.0);

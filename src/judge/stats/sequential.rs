@@ -1,8 +1,8 @@
 //! Stopping as soon as the evidence is enough: Wald's sequential tests.
 //!
 //! Decides accept, reject or go on from counts so far, with stated risks, for an outage rate (Poisson) and for a
-//! proportion (Bernoulli); and how such a test behaves at any true rate. Sources: Epstein & Sobel, Ann. Math. Statist.
-//! 26 (1955) 82; truncation Epstein, Ann. Math. Statist. 25 (1954) 555; NIST e-Handbook 6.2.6. The printed plans of
+//! proportion (Bernoulli); and how such a test behaves at any true rate. Sources: [EPSTEIN55]; truncation [EPSTEIN54];
+//! [NIST626]. The printed plans of
 //! MIL-HDBK-781A are adjusted for truncation and are not this formula.
 
 use super::special::{bisect, chi_square_quantile};
@@ -192,7 +192,7 @@ mod tests {
 
     #[test]
     fn truncation_matches_the_handbooks() {
-        // Epstein 1954 problem 1: r0 = 5 [PUB]; MIL-HDBK-781A 5.9.5: r0 = 15 [PUB]; times and lines [CALC].
+        // Problem 1 of [EPSTEIN54]: r0 = 5; [MIL781A] 5.9.5: r0 = 15; times and lines worked out elsewhere [CALC26].
         let epstein = RateTest { good: 10_000.0, bad: 2_000.0, alpha: 0.05, beta: 0.05 };
         let (r, t) = epstein.truncation().expect("tells them apart");
         assert_eq!(r, 5);
@@ -206,7 +206,8 @@ mod tests {
         close(handbook.lines().accept, 439.444_915_5, 1e-9);
         close(handbook.lines().reject, 439.444_915_5, 1e-9);
         close(handbook.lines().slope, 138.629_436_1, 1e-9);
-        // Plan III-D's accept column, in units of the bad mean time [PUB]; tolerance 0.02 as the facts allow.
+        // Plan III-D's accept column, in units of the bad mean time [MIL781A]; 0.02 apart at the most, for the plan is
+        // adjusted for its truncation.
         for (r, want) in [4.40, 5.79, 7.18, 8.56, 9.94].into_iter().enumerate() {
             near((handbook.lines().accept + handbook.lines().slope * r as f64) / 100.0, want, 0.02);
         }
@@ -215,7 +216,7 @@ mod tests {
 
     #[test]
     fn the_operating_characteristic_matches() {
-        // Check values, section 9.1 [CALC].
+        // Worked out elsewhere [CALC26].
         let test = RateTest { good: 2.0, bad: 1.0, alpha: 0.1, beta: 0.1 };
         for (theta, accept, time) in [
             (0.75, 0.012_195_12, 5.0534),
@@ -234,7 +235,7 @@ mod tests {
 
     #[test]
     fn survey_presets_match() {
-        // Check values, section 9.1 [CALC]: good one outage in 336 h, bad one in 48 h, 5 % each.
+        // Worked out elsewhere [CALC26]: good one outage in 336 h, bad one in 48 h, 5 % each.
         let week = RateTest { good: 336.0, bad: 48.0, alpha: 0.05, beta: 0.05 }.plan();
         close(week.lines.accept, 164.888_582_8, 1e-9);
         close(week.lines.slope, 108.970_968_3, 1e-9);
@@ -250,7 +251,7 @@ mod tests {
 
     #[test]
     fn the_proportion_test_matches() {
-        // NIST 6.2.6 [PUB-mem: -0.939 + 0.0397 n and 1.205 + 0.0397 n]; digits [CALC].
+        // [NIST626]: -0.939 + 0.0397 n and 1.205 + 0.0397 n; digits [CALC26].
         let nist = ProportionTest { good: 0.01, bad: 0.10, alpha: 0.05, beta: 0.10 };
         close(nist.lines().accept, 0.938_861_602_6, 1e-9);
         close(nist.lines().reject, 1.205_378_646_3, 1e-9);
@@ -258,7 +259,7 @@ mod tests {
         assert_eq!((nist.decide(0, 23), nist.decide(0, 24)), (Decision::GoOn, Decision::Accept));
         assert_eq!((nist.decide(2, 19), nist.decide(2, 20)), (Decision::Reject, Decision::GoOn));
         assert_eq!((nist.decide(3, 45), nist.decide(3, 46)), (Decision::Reject, Decision::GoOn));
-        // Wald: -2.583, 2.876, 0.186 [PUB-mem]; digits [CALC].
+        // [WALD47]: -2.583, 2.876, 0.186; digits [CALC26].
         let wald = ProportionTest { good: 0.1, bad: 0.3, alpha: 0.02, beta: 0.03 };
         close(wald.lines().accept, 2.582_625_5, 1e-7);
         close(wald.lines().reject, 2.875_388_5, 1e-7);

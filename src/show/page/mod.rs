@@ -2,7 +2,7 @@
 //!
 //! Decides structure and wording of the pages; judges nothing, serves nothing. Every page works without script; the
 //! script in [`ASSETS`] only keeps it fresh. Nothing stands inline, so a policy without `unsafe-inline` may be strict.
-//! Meaning is in words and shapes, so it reads the same in grey, on paper and aloud (WCAG 2.2: 1.1.1, 1.3.1, 1.4.1).
+//! Meaning is in words and shapes, so it reads the same in grey, on paper and aloud ([WCAG22]: 1.1.1, 1.3.1, 1.4.1).
 
 mod course;
 mod home;

@@ -2,7 +2,7 @@
 //!
 //! Decides structure only. No script, no outside asset; a content policy in the page forbids both. The page size is the
 //! printer's own, so margins are given and no size. Meaning is in words and structure, so it reads the same in grey, on
-//! paper and aloud (WCAG 2.2: 1.1.1, 1.3.1, 1.4.1).
+//! paper and aloud ([WCAG22]: 1.1.1, 1.3.1, 1.4.1).
 
 use super::{Block, Kind, Paper};
 use crate::show::picture::to_svg;

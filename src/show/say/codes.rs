@@ -1,7 +1,7 @@
 //! Event codes of the open standards in our own words, for comparison with a station's log. Nothing here is ever sent.
 //!
 //! Numbers and letter pairs: SIA DC-05 (Contact ID) and SIA DC-03, as two reference libraries carry them [SIADC09]
-//! [PYSIA]; the standards themselves were not at hand, so every row counts as second-hand.
+//! [PYSIA32]; the standards themselves were not at hand, so every row counts as second-hand.
 
 /// One row of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
@@ -51,7 +51,7 @@ mod tests {
     use super::*;
     use crate::judge::Cause;
 
-    /// A row of the reference libraries' tables [SIADC09], [PYSIA].
+    /// A row of the reference libraries' tables [SIADC09], [PYSIA32].
     struct Row {
         name: String,
         class: String,

@@ -32,11 +32,13 @@ pub(super) fn part(power: &Power) -> Part {
 }
 
 const FORMULA: &str = "h = SAIFI x (E[(T - L)+] + R x P(T > L)), T lognormal with mean CAIDI, L the shorter of chain and street, R restart";
+// [USOUT16], [GBTIC05], [OFGEM67]
 const MODEL: (&str, &str) = ("log spread 1.5: fits to US events of 2000-2016 and one British figure", "D");
 
 fn indexed(line: Line, m: &MainsOutlook) -> Line {
     let from = match m.basis {
         Basis::Entered => FILE,
+        // [EIA23]
         Basis::Published(..) => (indices::SOURCE, "V"),
     };
     line.input("SAIFI", format!("{:.3} a year", m.case.indices.saifi.get()), from).input(
@@ -59,7 +61,8 @@ fn often(m: &MainsOutlook) -> Line {
     indexed(Line::new("How often and how long mains is away"), m)
         .formula(
             "SAIDI = SAIFI x CAIDI; median = CAIDI x exp(-1.5^2 / 2)",
-            ("IEEE 1366 [IEEE1366] and lognormal lengths, both from memory", "M"),
+            // [IEEE1366]
+            ("IEEE 1366, from memory, and lognormal lengths", "M"),
         )
         .result(
             Stand::Figure,
@@ -168,6 +171,7 @@ fn band(h: Band) -> String {
 fn together(power: &Power) -> Line {
     let mut line = Line::new("Network, mains and a cellular path together").formula(
         "IP = network + mains - both at once; pair = shared + (IP - shared)(cellular - shared) / (1 - shared), a shared cause counted once",
+        // [NUREG4780]
         ("beta-factor model (NUREG/CR-4780)", "M"),
     );
     let Some(o) = joined(power) else {

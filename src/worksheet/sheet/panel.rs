@@ -76,6 +76,7 @@ fn standby(power: &Power) -> Vec<Line> {
 }
 
 /// Where factor and formula come from.
+// [IEEE485]
 const IEEE: (&str, &str) = ("IEEE 485 for ageing and temperature; the sum is arithmetic", "M");
 
 fn battery_for(power: &Power, rule: Standby) -> Line {

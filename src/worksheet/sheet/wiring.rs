@@ -17,6 +17,7 @@ pub(super) fn part(power: &Power) -> Part {
         title: "Wiring to the communicator",
         cautions: vec![
             "De-energise first: mains off and battery off at the panel, and see that the run is dead.",
+            // [NFPA731]
             "Keep 2 in (50.8 mm) from light and power conductors unless a raceway parts them (NFPA 731); use listed splices.",
         ],
         lines: vec![drop(power), conductors(power)],
@@ -27,7 +28,7 @@ fn drop(power: &Power) -> Line {
     let w = &power.wiring;
     let line = Line::new("Voltage at the communicator, battery low").formula(
         "end = source - 2 x length x ohm/km x current; the current goes out and comes back",
-        // [ASTMB258], [IACS], [NEC98]
+        // [ASTMB258], [IACS13], [NEC98]
         ("ASTM B258 and IACS copper, from memory; a copy of NFPA 70 chapter 9 table 8 agrees within 0.5 %", "M"),
     );
     let (Some(length), Some(gauge)) = (w.length, w.gauge) else {
