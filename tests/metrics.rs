@@ -4,7 +4,6 @@
 //! client library's parsers (Debian's python3-prometheus-client) for both forms.
 //! `PATHPROOF_GOLDEN=write cargo test --test metrics` writes the golden files and `src/metrics/names.md` anew.
 
-#[allow(dead_code, reason = "the time zone is for renderers")]
 mod snapshots;
 
 use pathproof::judge::{Moment, VerdictKind, WallTime};

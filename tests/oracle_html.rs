@@ -125,7 +125,7 @@ fn diagrams_are_well_formed_svg_that_keep_inside_their_frame() {
 
 #[test]
 fn the_checks_do_refuse_what_is_wrong() {
-    let good = report::to_html(&snapshots::ip_alone(), &zone());
+    let good = report::to_html(&snapshots::of("ip-alone"), &zone());
     for (what, bad) in [
         ("a script", good.replacen("<main>", "<main><script>1</script>", 1)),
         ("an unclosed element", good.replacen("</section>", "", 1)),

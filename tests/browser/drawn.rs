@@ -1,4 +1,4 @@
-//! Pages of hand-built snapshots in a real browser: every view, both themes, phone and desktop, hostile text included.
+//! Pages of simulated sites in a real browser: every view, both themes, phone and desktop, hostile text included.
 
 use crate::hand::Hand;
 use crate::snapshots::{self, zone};

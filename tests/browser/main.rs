@@ -1,4 +1,4 @@
-//! The pages in a real browser (Chromium, headless): drawn from hand-built snapshots, and live from a watch on a site of
+//! The pages in a real browser (Chromium, headless): drawn from simulated sites, and live from a watch on a site of
 //! network namespaces. Accessibility by axe-core, run in the page.
 //!
 //! `PATHPROOF_SHOTS=DIRECTORY cargo test --test browser` keeps pictures of what was seen.

@@ -14,7 +14,7 @@ use std::path::Path;
 /// Their style stands in them, so that one file is all there is; nothing else is allowed.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
-/// Writes the papers and the report of each hand-built snapshot; gives their addresses.
+/// Writes the papers and the report of each simulated site; gives their addresses.
 fn draw(dir: &Path) -> Vec<String> {
     let (mut files, mut addresses) = (serde_json::Map::new(), Vec::new());
     let hostile = || snapshots::HOSTILE.to_owned();

@@ -9,7 +9,7 @@ use pathproof::worksheet::given::{Gear, Power};
 
 fn hostile() -> Vec<(&'static str, Paper)> {
     let text = snapshots::HOSTILE.to_owned();
-    let s = snapshots::hostile();
+    let s = snapshots::attacked();
     let zone = snapshots::zone();
     let origin = pathproof::show::paper::Origin { record: Some(text.clone()), boot: Some(text.clone()), ..origin() };
     let given = Given { snapshot: &s, zone: &zone, origin: &origin };

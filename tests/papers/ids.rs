@@ -1,7 +1,7 @@
 //! Tickets keep their names while a record grows, and no outage stands in two of them.
 
-use super::snapshots::zone;
-use super::{judged, origin, sites};
+use super::snapshots::{self, DAY, zone};
+use super::{judged, origin};
 use pathproof::show::paper::Given;
 use pathproof::show::paper::ticket::{STORM_S, Ticket, TicketKind, tickets};
 use pathproof::snapshot::Snapshot;
@@ -51,7 +51,7 @@ fn outages_close_together_are_one_ticket_and_far_apart_are_not() {
 
 #[test]
 fn a_growing_record_keeps_its_tickets() {
-    let all = sites::sites();
+    let all = snapshots::papered();
     // The storm: before it, in its first outage, between the two, in the second, after both, a day later.
     let storm = &all[3];
     let at = [150_000, 200_080, 200_300, 200_600, 201_000, 300_000];
@@ -65,7 +65,7 @@ fn a_growing_record_keeps_its_tickets() {
     let cuts = &all[2];
     let mut before: Vec<(String, [f64; 3])> = Vec::new();
     for days in [2, 4, 6, 8, 10] {
-        let now = of(&cuts.judged(days * sites::DAY));
+        let now = of(&cuts.judged(days * DAY));
         let told: Vec<(String, [f64; 3])> =
             outages(&now).map(|t| (t.id.clone(), t.from_s.expect("an outage"))).collect();
         assert!(before.iter().all(|b| told.contains(b)), "after {days} days: {before:?} {told:?}");

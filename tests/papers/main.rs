@@ -6,7 +6,6 @@
 
 #![expect(clippy::print_stdout, reason = "figures are printed for whoever looks, with --nocapture")]
 
-#[allow(dead_code, reason = "the hand-built snapshots are shared, and not all are used here")]
 #[path = "../snapshots/mod.rs"]
 mod snapshots;
 
@@ -16,7 +15,6 @@ mod golden;
 mod hostile;
 mod ids;
 mod reading;
-mod sites;
 mod speed;
 mod trace;
 
@@ -42,14 +40,7 @@ pub(crate) fn origin() -> Origin {
 /// The eight sites judged, once for all tests.
 pub(crate) fn judged() -> &'static [(&'static str, Snapshot)] {
     static ALL: OnceLock<Vec<(&'static str, Snapshot)>> = OnceLock::new();
-    ALL.get_or_init(|| {
-        let all = sites::sites().into_iter().map(|s| {
-            let snapshot = s.judged(s.seconds);
-            assert_eq!(snapshot.verdict.kind, s.verdict, "{}: {:#?}", s.name, snapshot.verdict);
-            (s.name, snapshot)
-        });
-        all.collect()
-    })
+    ALL.get_or_init(|| snapshots::judged(&snapshots::papered()))
 }
 
 /// What was entered about every site.
@@ -67,7 +58,7 @@ pub(crate) fn power(s: &Snapshot) -> Power {
     if !s.site.ends_with("power-bound") {
         return Power::default();
     }
-    sites::farmhouse()
+    snapshots::farmhouse()
 }
 
 /// Every paper of a snapshot, with a word for each.

@@ -265,6 +265,7 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
                 "%Y-%m-%d %H:%M:%S",
                 "%Y%m%d",
                 "%-d %b %Y %H:%M:%S",
+                "%H:%M:%S%.1f",
                 "%H",
             ] {
                 phrases.push(at.strftime(pattern).to_string());

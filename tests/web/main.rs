@@ -8,7 +8,6 @@ mod access;
 mod attacked;
 mod limits;
 mod paging;
-#[allow(dead_code, reason = "the time zone is for renderers")]
 #[path = "../snapshots/mod.rs"]
 mod snapshots;
 mod views;

@@ -100,7 +100,7 @@ print('harmless')
 
 #[test]
 fn hostile_text_is_text_in_every_view() {
-    let mut s = snapshots::hostile();
+    let mut s = snapshots::attacked();
     s.verdict.sentence = snapshots::HOSTILE.into();
     let site = Site::open(s);
     let mut live = Events::open(&site, "home");
