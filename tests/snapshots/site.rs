@@ -2,9 +2,8 @@
 //!
 //! Decides nothing: the entries go to the real judge, and what is shown of it is `snapshot::take` of that judge.
 
-use pathproof::judge::observation::Lease;
 use pathproof::judge::{
-    Carrier, Detail, Ending, Entry, HeldAddress, Judge, Known, Lane, Mac, Mains, Micros, Moment, NameAnswer,
+    Carrier, Detail, Ending, Entry, HeldAddress, Judge, Known, Lane, Lease, Mac, Mains, Micros, Moment, NameAnswer,
     Observation, Outcome, Question, Rtt, Session, Settings, Step, VerdictKind, WallTime,
 };
 use pathproof::site::Background;
