@@ -3,7 +3,8 @@
 //!
 //! The truth is the script's own, stamped when each action took effect; the survey does not see it.
 
-#![allow(clippy::print_stdout, reason = "a seed played again is told")]
+#[path = "support/lateness.rs"]
+mod lateness;
 
 use std::path::Path;
 use std::process::{Command, Output};
@@ -11,6 +12,9 @@ use std::process::{Command, Output};
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
 /// Surveys at a time: each is idle most of the while, but edges are timed.
 const AT_ONCE: u64 = 10;
+
+/// What a survey says of a practice line that was held up.
+const BUSY: &str = "This machine was busy: the practice line gave frames out up to";
 
 fn said(out: &Output) -> String {
     format!("{}{}", String::from_utf8_lossy(&out.stdout), String::from_utf8_lossy(&out.stderr))
@@ -62,16 +66,17 @@ fn twenty_seeds_are_all_seen_as_scripted() {
             let running: Vec<_> = (first..first + AT_ONCE).map(|n| (n, scope.spawn(move || survey(n)))).collect();
             for (seed, thread) in running {
                 if let Some(why) = unsound(&thread.join().expect("joins"), 7) {
-                    println!("seed {seed} is played again alone: {why}");
-                    again.push(seed);
+                    again.push((seed, why));
                 }
             }
         });
     }
-    // A loss burst is chance: now and then its first loss comes late, or its losses happen to fall in a row. Such a seed
-    // is played once more, by itself, and must then be right; more than three in twenty is no chance any more.
-    assert!(again.len() <= 3, "seeds {again:?} were not seen as scripted");
-    for seed in again {
+    assert!(again.len() <= 3, "so many are no chance: {again:#?}");
+    // Only what the run itself puts down to the machine is played again, once, by itself: the line measures how late it gave
+    // out what it carries.
+    for (seed, why) in again {
+        assert!(why.contains(BUSY), "seed {seed} was not seen as scripted, and no host was late: {why}");
+        lateness::tell("REPLAYED", &format!("practice seed {seed}: {why}"));
         std::fs::remove_file(dir.path().join(format!("{seed}.db"))).expect("the record of the first time");
         sound(&format!("seed {seed}, again"), &survey(seed), 7);
     }

@@ -4,17 +4,21 @@
 //! installed once, pinned by `package-lock.json`, into the test's folder under `target`. Without them the test fails
 //! and says so, it is never skipped.
 
+use crate::lateness::{MOST, Stretch, hold};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::Mutex;
+use std::time::Duration;
 
 /// Someone at a browser.
 pub(crate) struct Hand {
     child: Child,
     orders: ChildStdin,
     answers: BufReader<ChildStdout>,
+    /// Processes beside the driver's whose lateness widens how long a text may take.
+    pids: Vec<u32>,
 }
 
 static INSTALLING: Mutex<()> = Mutex::new(());
@@ -61,7 +65,8 @@ impl Hand {
             .spawn()
             .expect("the browser tests need Node.js");
         let (orders, answers) = (child.stdin.take().expect("piped"), child.stdout.take().expect("piped"));
-        let mut hand = Self { child, orders, answers: BufReader::new(answers) };
+        let pids = vec![child.id()];
+        let mut hand = Self { child, orders, answers: BufReader::new(answers), pids };
         let hello = hand.hear();
         println!("browser {}", hello["version"]);
         hand
@@ -92,10 +97,26 @@ impl Hand {
         said["ms"].as_u64().expect("a number")
     }
 
+    /// From now on what this process waits for a core counts as the host's being late.
+    pub(crate) fn beside(&mut self, pid: u32) {
+        self.pids.push(pid);
+    }
+
     /// Waits until an element holds a text; milliseconds that took.
     pub(crate) fn wait(&mut self, selector: &str, text: &str, ms: u64) -> u64 {
-        let said = self.order("wait", json!({ "selector": selector, "text": text, "ms": ms }));
-        said["ms"].as_u64().expect("a number")
+        self.wait_for(selector, text, false, ms)
+    }
+
+    /// Waits until an element holds a text or, with `not`, holds it no more: so many milliseconds, and what the host is late.
+    pub(crate) fn wait_for(&mut self, selector: &str, text: &str, not: bool, ms: u64) -> u64 {
+        let stretch = Stretch::begin(&self.pids);
+        let limit = Duration::from_millis(ms);
+        let longest = (limit + MOST).as_millis() as u64;
+        let said = self.order("wait", json!({ "selector": selector, "text": text, "not": not, "ms": longest }));
+        let took = said["ms"].as_u64().expect("a number");
+        let what = format!("{selector} {} {text:?}", if not { "no longer holds" } else { "holds" });
+        hold(&what, Duration::from_millis(took), limit, stretch.late());
+        took
     }
 
     /// The words of an element.

@@ -2,6 +2,7 @@
 //! is started anew, the page is stepped through, weighed, and used without script.
 
 use crate::hand::Hand;
+use crate::lateness::Stretch;
 use crate::place::{Place, inside};
 use serde_json::json;
 use std::fs::File;
@@ -52,6 +53,7 @@ fn a_fault_comes_and_goes_on_the_page_and_the_page_outlives_the_watch() {
     let mut place = Place::new("page");
     let first = watch(&place, 1);
     let mut hand = Hand::open(Some(inside(&place.ns("host"))));
+    hand.beside(first.id());
     hand.order("at", json!({ "address": "http://127.0.0.1:9760" }));
     pause(2);
     hand.goto("/", "phone", "light", true);
@@ -91,6 +93,7 @@ fn a_fault_comes_and_goes_on_the_page_and_the_page_outlives_the_watch() {
     hand.wait("#lost", "has lost touch with the box", 20_000);
     println!("a lost watch was said after {} ms", began.elapsed().as_millis());
     let second = watch(&place, 2);
+    hand.beside(second.id());
     let began = Instant::now();
     hand.wait("#fresh", "Live.", 20_000);
     println!("the page found back {} ms after the watch listened again", began.elapsed().as_millis());
@@ -108,6 +111,7 @@ fn the_technicians_view_is_stepped_through_by_key_by_link_and_without_script() {
     let mut place = Place::new("tech");
     let watch = watch(&place, 1);
     let mut hand = Hand::open(Some(inside(&place.ns("host"))));
+    hand.beside(watch.id());
     hand.order("at", json!({ "address": "http://127.0.0.1:9760" }));
     pause(12);
     place.kill("receiver");
@@ -133,9 +137,8 @@ fn the_technicians_view_is_stepped_through_by_key_by_link_and_without_script() {
     assert!(there["address"].as_str().is_some_and(|a| a.contains("from=")), "{there}");
     assert_eq!((&there["focus"], &there["down"]), (&json!("lanes-drawn"), &down));
     hand.order("press", json!({ "key": "ArrowLeft" }));
-    pause(1);
-    let further = hand.place();
-    assert_ne!(further["address"], there["address"]);
+    let moved = || "the diagram is further on".to_owned();
+    Stretch::begin(&[]).until(Duration::from_secs(5), moved, || hand.place()["address"] != there["address"]);
     hand.order("press", json!({ "key": "-" }));
     hand.order("focus", json!({ "selector": "header nav a" }));
     pause(1);
@@ -147,7 +150,7 @@ fn the_technicians_view_is_stepped_through_by_key_by_link_and_without_script() {
     hand.goto("/technician", "desktop", "light", true);
     hand.order("click", json!({ "selector": "#why summary" }));
     let drawn = hand.text("#diagram .small");
-    hand.order("wait", json!({ "selector": "#diagram .small", "text": drawn, "not": true, "ms": 45_000 }));
+    hand.wait_for("#diagram .small", &drawn, true, 45_000);
     assert_eq!(hand.order("count", json!({ "selector": "#why[open]" }))["count"], 1, "what was opened stays open");
     hand.is_quiet("technician, all the time");
 

@@ -11,6 +11,8 @@
 
 mod drawn;
 mod hand;
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod live;
 mod papers;
 #[path = "../lab/place.rs"]

@@ -5,8 +5,12 @@
 
 #![allow(clippy::print_stderr, clippy::print_stdout, reason = "where logs are kept and tables are for people")]
 
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod place;
+mod row;
 mod servers;
+mod table;
 mod trial;
 mod trials;
 

@@ -1,5 +1,6 @@
 //! A lab site: host, switch, router and internet in network namespaces, real servers in them, all gone on drop.
 
+use crate::lateness::{self, Stretch, hold};
 use pathproof::practice::line::Line;
 use serde_json::Value;
 use std::fmt::Write as _;
@@ -28,6 +29,8 @@ pub(crate) struct Said {
     pub(crate) code: i32,
     pub(crate) json: Value,
     pub(crate) record: PathBuf,
+    began: Instant,
+    pid: u32,
 }
 
 pub(crate) const GATEWAY: &str = "192.168.50.1";
@@ -176,12 +179,9 @@ impl Place {
 
     /// Waits until a socket has a port, by the kernel's own table; panics after half a minute.
     pub(crate) fn until_open(&self, ns: &str, transport: &str, port: u16) {
-        let began = Instant::now();
         let line = format!("ip netns exec {} grep -q ':{port:04X} ' /proc/net/{transport}", self.ns(ns));
-        while !Command::new("sh").arg("-c").arg(&line).status().is_ok_and(|s| s.success()) {
-            assert!(began.elapsed() < Duration::from_secs(30), "nothing listens: {line}");
-            sleep(Duration::from_millis(50));
-        }
+        let listens = || Command::new("sh").arg("-c").arg(&line).status().is_ok_and(|s| s.success());
+        Stretch::begin(&[]).until(Duration::from_secs(30), || format!("somebody listens: {line}"), listens);
     }
 
     /// Keeps the site's folder after the end.
@@ -265,6 +265,7 @@ impl Place {
             .stderr(log)
             .spawn()
             .expect("pathproof starts");
+        lateness::follow(Some(child.id()));
         Running { child, began: Instant::now(), record }
     }
 
@@ -274,7 +275,8 @@ impl Place {
         let text = std::fs::read_to_string(self.dir.path().join("survey.json")).expect("output");
         let log = std::fs::read_to_string(self.dir.path().join("survey.log")).expect("log");
         let json = serde_json::from_str(&text).unwrap_or_else(|e| panic!("not JSON: {e}\n{text}\n{log}"));
-        Said { code: status.code().unwrap_or(-1), json, record: running.record }
+        let (began, pid) = (running.began, running.child.id());
+        Said { code: status.code().unwrap_or(-1), json, record: running.record, began, pid }
     }
 }
 
@@ -313,15 +315,28 @@ impl Said {
         self.json["troubles"].as_array().expect("troubles")
     }
 
-    /// Fails unless exactly this happened, within a second of the truth (seconds since the survey's start).
+    /// How late this host and the survey's process were between two times, seconds since the survey's start.
+    pub(crate) fn late(&self, from: f64, to: f64) -> f64 {
+        let at = |s: f64| self.began + Duration::from_secs_f64(s.max(0.0));
+        lateness::between(at(from), at(to), &[self.pid]).as_secs_f64()
+    }
+
+    /// Fails unless exactly this happened, within a second of the truth (seconds since the survey's start) and what the
+    /// host was late.
     pub(crate) fn only(&self, cause: &str, from: f64, to: Option<f64>) {
         assert_eq!(self.causes(), [cause], "{:#}", self.json["troubles"]);
         let t = &self.troubles()[0];
-        let start = t["start_s"][1].as_f64().expect("start");
-        assert!((start - from).abs() <= 1.0, "starts at {start}, truth {from}");
-        if let Some(to) = to {
-            let end = t["end_s"][1].as_f64().expect("ended");
-            assert!((end - to).abs() <= 1.0, "ends at {end}, truth {to}");
+        let ends = to.map(|to| ("the end", t["end_s"][1].as_f64().expect("ended"), to));
+        let start = ("the start", t["start_s"][1].as_f64().expect("start"), from);
+        for (what, seen, truth) in std::iter::once(start).chain(ends) {
+            let late = Duration::from_secs_f64(self.late(truth - 2.0, truth + 2.0));
+            let off = Duration::from_secs_f64((seen - truth).abs());
+            hold(
+                &format!("{what} of {cause} is at {seen:.2} s, truth {truth:.2} s"),
+                off,
+                Duration::from_secs(1),
+                late,
+            );
         }
     }
 

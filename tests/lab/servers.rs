@@ -1,6 +1,7 @@
 //! Servers and boxes that only some trials need: a backup unit with its NUT server, an SNMP agent, a UPnP router, leases
 //! handed out by kea and taken by a client, router advertisements, a line with delay.
 
+use crate::lateness::Stretch;
 use crate::place::{GATEWAY, Place, must};
 use pathproof::practice::line::{Fate, Line, Manner};
 use pathproof::sys::{cable_end, clock};
@@ -11,7 +12,7 @@ use std::process::Command;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::thread::sleep;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Added to the cadences: signs as often as may be.
 pub(crate) const QUICK_SIGNS: &str = "mains = \"1s\"\nsigns = \"10s\"\n";
@@ -108,15 +109,12 @@ impl Place {
 
     /// Waits until the host has an IPv4 address, or has none.
     pub(crate) fn until_address(&self, there: bool) {
-        let began = Instant::now();
         let has = || {
             let out = Command::new("ip").args(["-n", &self.ns("host"), "-4", "-o", "addr", "show", "eth0"]).output();
             out.is_ok_and(|o| !o.stdout.is_empty())
         };
-        while has() != there {
-            assert!(began.elapsed() < Duration::from_secs(90), "address there: {}, wanted: {there}", !there);
-            sleep(Duration::from_millis(50));
-        }
+        let words = || format!("an address there: {there}");
+        Stretch::begin(&[]).until(Duration::from_secs(90), words, || has() == there);
     }
 
     /// The site's resolver as unbound, asking a reference point for everything.

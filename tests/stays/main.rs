@@ -5,15 +5,18 @@
 mod drilled;
 mod full;
 mod killed;
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod refused;
 mod resumed;
 
+use lateness::Stretch;
 use pathproof::judge::Entry;
 use pathproof::record::read;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
@@ -84,12 +87,13 @@ impl Watch {
 
     #[track_caller]
     fn until(&mut self, what: &str, mut is: impl FnMut(&Self) -> bool) {
-        let began = Instant::now();
-        while !is(self) {
+        let stretch = Stretch::begin(&[self.child.id()]);
+        let log = self.log.clone();
+        let words = || format!("{what} comes:\n{}", fs::read_to_string(&log).expect("reads"));
+        stretch.until(Duration::from_mins(1), words, || {
             self.runs();
-            assert!(began.elapsed() < Duration::from_mins(1), "{what} did not come:\n{}", self.log());
-            std::thread::sleep(Duration::from_millis(50));
-        }
+            is(self)
+        });
     }
 
     #[track_caller]

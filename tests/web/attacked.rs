@@ -1,7 +1,9 @@
 //! A watch whose page is attacked by many at once: it keeps measuring, lets its owner in, and tells nothing.
 
+use crate::lateness::{Stretch, hold};
 use crate::watching::{SITE, Watch, once};
 use serde_json::Value;
+use std::time::Duration;
 
 /// Fifteen seconds of more than 2,000 slow connections, huge heads, wrong tokens, other names in `Host` and crooked paths, from
 /// several addresses; meanwhile the owner looks from another. Prints what came of it.
@@ -118,6 +120,7 @@ fn it_keeps_measuring_and_tells_nothing() {
     w.until("answers", |w| {
         once(w.dir.path(), &["export", "r.db", "--format", "jsonl"]).matches("\"connect\"").count() > 10
     });
+    let stretch = Stretch::begin(&[w.pid()]);
     let came: Value = serde_json::from_str(&w.beside(&["/usr/bin/python3", "-c", ATTACK])).expect("JSON");
     println!("{came}");
     let codes = |kind: &str| -> Vec<String> { came[kind].as_object().expect("counts").keys().cloned().collect() };
@@ -138,7 +141,9 @@ fn it_keeps_measuring_and_tells_nothing() {
         took[took.len() / 2],
         took[took.len() - 1]
     );
-    assert!(took[took.len() / 2] < 1.0, "{took:?}");
+    // The half of the questions were answered within this; each of them may have met a late host.
+    let (half, late) = (Duration::from_secs_f64(took[took.len() / 2]), stretch.late());
+    hold("the owner waited, half of the time", half, Duration::from_secs(1), late);
     assert_eq!(w.stop(), Some(0));
     // Asked each second all the while, answered, and nothing made of it.
     let lines = once(w.dir.path(), &["export", "r.db", "--format", "jsonl"]);
@@ -153,5 +158,6 @@ fn it_keeps_measuring_and_tells_nothing() {
         .collect();
     let longest = asked.windows(2).map(|p| p[1] - p[0]).fold(0.0, f64::max);
     println!("{} questions, the longest pause {longest:.2} s", asked.len());
-    assert!(asked.len() > 20 && longest < 2.5, "{longest}");
+    assert!(asked.len() > 20, "{}", asked.len());
+    hold("the longest pause", Duration::from_secs_f64(longest), Duration::from_millis(2_500), late);
 }

@@ -6,6 +6,8 @@
 
 mod access;
 mod attacked;
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod limits;
 mod paging;
 #[path = "../snapshots/mod.rs"]
@@ -128,7 +130,7 @@ fn connect(at: SocketAddr, from: &str) -> TcpStream {
     socket.bind(&SocketAddr::new(from.parse().expect("an address"), 0).into()).expect("binds");
     socket.connect(&at.into()).expect("connects");
     let stream = TcpStream::from(socket);
-    stream.set_read_timeout(Some(Duration::from_secs(20))).expect("can be set");
+    stream.set_read_timeout(Some(Duration::from_secs(20) + lateness::MOST)).expect("can be set");
     stream
 }
 

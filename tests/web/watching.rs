@@ -1,10 +1,11 @@
 //! A real watch in namespaces of its own, and Python beside it as the one who asks.
 
+use crate::lateness::Stretch;
 use serde_json::Value;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
@@ -80,6 +81,10 @@ impl Watch {
         self.child = Self::run(self.dir.path(), options);
     }
 
+    pub(crate) fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.dir.path().join(name)
     }
@@ -95,13 +100,18 @@ impl Watch {
 
     #[track_caller]
     pub(crate) fn until(&mut self, what: &str, mut is: impl FnMut(&Self) -> bool) {
-        let began = Instant::now();
-        while !is(self) {
-            let ended = self.child.try_wait().expect("can be asked");
-            assert!(ended.is_none(), "it ended by itself ({ended:?}):\n{}", self.log());
-            assert!(began.elapsed() < Duration::from_mins(1), "{what} did not come:\n{}", self.log());
-            std::thread::sleep(Duration::from_millis(50));
-        }
+        let log = self.path("log");
+        let said = || fs::read_to_string(&log).expect("reads");
+        let stretch = Stretch::begin(&[self.child.id()]);
+        stretch.until(
+            Duration::from_mins(1),
+            || format!("{what} comes:\n{}", said()),
+            || {
+                let ended = self.child.try_wait().expect("can be asked");
+                assert!(ended.is_none(), "it ended by itself ({ended:?}):\n{}", said());
+                is(self)
+            },
+        );
     }
 
     /// A program run where it is, in its folder; what it prints.

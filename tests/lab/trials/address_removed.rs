@@ -1,6 +1,6 @@
 //! The host loses its address.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "noaddr",
@@ -9,7 +9,8 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("host", "addr flush dev eth0");
-        let fault = s.began(&["address-lost", "lease-lost"]);
+        let fault = s.began(Side::Site, "address-lost");
+        s.looks_like(fault, &["lease-lost"]);
         s.pause(20.0);
         s.place.ip("host", "addr add 192.168.50.20/24 dev eth0");
         s.place.ip("host", "route add default via 192.168.50.1");

@@ -1,6 +1,6 @@
 //! Another box takes the host's address.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "conflict",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("stray", "addr add 192.168.50.20/24 dev eth0");
-        let fault = s.began(&["address-conflict"]);
+        let fault = s.began(Side::Site, "address-conflict");
         s.pause(30.0);
         s.place.ip("stray", "addr del 192.168.50.20/24 dev eth0");
         s.ended(fault);

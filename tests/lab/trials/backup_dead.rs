@@ -1,7 +1,7 @@
 //! The mains fail and the router's backup battery gives up after a quarter of a minute.
 
 use crate::servers::NUT_SITE;
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "deadbat",
@@ -10,8 +10,11 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.mains(false);
-        let fault = s.began(&["dead-backup"]);
-        s.hidden(fault);
+        let fault = s.began(Side::Site, "dead-backup");
+        s.edges(
+            fault,
+            Edges::Hidden("it begins with the mains, and the path goes with the battery a quarter of a minute later"),
+        );
         s.pause(14.0);
         s.place.ip("router", "link set lan0 down");
         s.pause(12.0);

@@ -1,6 +1,6 @@
 //! Compound: the lead is pulled while the router restarts.
 
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "c2",
@@ -9,11 +9,12 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("router", "link set lan0 down");
-        let router = s.began(&["router-restart", "router-silent"]);
-        s.hidden(router);
+        let router = s.began(Side::Site, "router-restart");
+        s.looks_like(router, &["router-silent"]);
+        s.edges(router, Edges::Hidden("the pulled lead hides its end"));
         s.pause(10.0);
         s.place.ip("sw", "link set port0 down");
-        let lead = s.began(&["own-link"]);
+        let lead = s.began(Side::Site, "own-link");
         s.pause(8.0);
         s.place.ip("sw", "link set port0 up");
         s.ended(lead);

@@ -1,6 +1,6 @@
 //! Compound: the receiver refuses, then the line is cut.
 
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "c3",
@@ -9,11 +9,11 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.kill("receiver");
-        let receiver = s.began(&["receiver-refusing"]);
-        s.hidden(receiver);
+        let receiver = s.began(Side::Station, "receiver-refusing");
+        s.edges(receiver, Edges::Hidden("the cut line hides its end"));
         s.pause(15.0);
         s.place.drop_arriving("net", "cut", "iifname far0");
-        let line = s.began(&["access-line"]);
+        let line = s.began(Side::Provider, "access-line");
         s.pause(12.0);
         s.place.let_pass("net", "cut");
         s.ended(line);

@@ -1,6 +1,6 @@
 //! The communicator's lead is pulled.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "comm",
@@ -14,7 +14,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("sw", "link set port2 down");
-        let fault = s.began(&["communicator-absent"]);
+        let fault = s.began(Side::Site, "communicator-absent");
         s.pause(65.0);
         s.place.ip("sw", "link set port2 up");
         s.ended(fault);

@@ -1,6 +1,6 @@
 //! Another box takes the gateway's address.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "twogw",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("stray", "addr add 192.168.50.1/24 dev eth0");
-        let fault = s.began(&["gateway-twice"]);
+        let fault = s.began(Side::Site, "gateway-twice");
         s.pause(30.0);
         s.place.ip("stray", "addr del 192.168.50.1/24 dev eth0");
         s.ended(fault);

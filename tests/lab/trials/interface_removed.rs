@@ -1,6 +1,6 @@
 //! The interface vanishes and is not seen again.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "noiface",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("host", "link del eth0");
-        s.began(&["interface-gone"]);
+        s.began(Side::Site, "interface-gone");
     },
     seconds: 60,
 };

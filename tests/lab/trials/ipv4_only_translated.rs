@@ -1,6 +1,6 @@
 //! The provider changes to IPv6 with translation: the host's IPv4 address goes, the resolver offers translated ones.
 
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "nat64",
@@ -14,8 +14,8 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("host", "-4 addr flush dev eth0");
-        let fault = s.began(&["ipv4-translated"]);
-        s.hidden(fault);
+        let fault = s.began(Side::Site, "ipv4-translated");
+        s.edges(fault, Edges::Hidden("the missing address is a trouble of its own beside the translation"));
         s.pause(50.0);
         s.place.ip("host", "addr add 192.168.50.20/24 dev eth0");
         s.place.ip("host", "route add default via 192.168.50.1");

@@ -1,6 +1,6 @@
 //! A loose lead: contact lost three times for a second or two.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "loose",
@@ -10,7 +10,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.wait_for_start();
         for _ in 0..3 {
             s.place.ip("sw", "link set port0 down");
-            let fault = s.began(&["own-link"]);
+            let fault = s.began(Side::Site, "own-link");
             s.pause(1.5);
             s.place.ip("sw", "link set port0 up");
             s.ended(fault);

@@ -1,7 +1,7 @@
 //! The lead is pulled; the router's SNMP agent tells afterwards that it never restarted.
 
 use crate::servers::SNMP_SITE;
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "toldlead",
@@ -10,7 +10,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("sw", "link set port0 down");
-        let fault = s.began(&["own-link"]);
+        let fault = s.began(Side::Site, "own-link");
         s.pause(14.0);
         s.place.ip("sw", "link set port0 up");
         s.ended(fault);

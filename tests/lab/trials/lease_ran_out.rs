@@ -1,6 +1,6 @@
 //! The address server dies; the lease is not renewed and runs out.
 
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "leaseout",
@@ -13,9 +13,9 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.kill("kea");
-        let late = s.began(&["lease-lost"]);
+        let late = s.began(Side::Site, "lease-lost");
         s.place.until_address(false);
-        s.hidden(late);
+        s.edges(late, Edges::Hidden("it begins with the server and is felt when the lease has run out"));
         s.pause(15.0);
         s.place.kea(600);
         s.place.until_address(true);

@@ -1,6 +1,6 @@
 //! The line fills up: answers take twenty times as long, little is lost.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 use pathproof::judge::Micros;
 use pathproof::practice::line::Manner;
 
@@ -11,7 +11,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.line_manner(Manner { delay: Micros::from_millis(350), jitter: Micros::from_millis(60), loss: 0.005 });
-        let fault = s.began(&["congestion"]);
+        let fault = s.began(Side::Site, "congestion");
         s.pause(30.0);
         s.place.line_manner(Manner::default());
         s.ended(fault);

@@ -1,6 +1,6 @@
 //! Nothing comes back from beyond the router for a while.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "linecut",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.drop_arriving("net", "cut", "iifname far0");
-        let fault = s.began(&["access-line"]);
+        let fault = s.began(Side::Provider, "access-line");
         s.pause(25.0);
         s.place.let_pass("net", "cut");
         s.ended(fault);

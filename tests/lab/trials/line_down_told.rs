@@ -1,7 +1,7 @@
 //! The line goes dead and the router says by UPnP that its outer side is not connected.
 
 use crate::servers::QUICK_SIGNS;
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "toldline",
@@ -10,7 +10,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("net", "link set far0 down");
-        let fault = s.began(&["access-line"]);
+        let fault = s.began(Side::Provider, "access-line");
         s.pause(25.0);
         s.place.ip("net", "link set far0 up");
         s.ended(fault);

@@ -1,6 +1,6 @@
 //! The line goes dead at the router's outer port and stays so.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "linegone",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("net", "link set far0 down");
-        s.began(&["access-line"]);
+        s.began(Side::Provider, "access-line");
     },
     seconds: 75,
 };

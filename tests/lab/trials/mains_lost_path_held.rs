@@ -1,7 +1,7 @@
 //! The mains fail and everything holds out on battery.
 
 use crate::servers::NUT_SITE;
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "held",
@@ -10,7 +10,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.mains(false);
-        let fault = s.began(&["mains-lost"]);
+        let fault = s.began(Side::Nobody, "mains-lost");
         s.pause(20.0);
         s.place.mains(true);
         s.ended(fault);

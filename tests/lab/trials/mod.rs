@@ -2,7 +2,11 @@
 //! random time and belongs to the tests; `five_timings` plays each at five (`--ignored --nocapture five_timings`, forty
 //! minutes). Both print the table.
 
-use crate::trial::{Row, Trial, confusion, play};
+use crate::lateness::{Held, tell};
+use crate::row::{DETECTION, Row};
+use crate::table::{by_fault, confusion, counts};
+use crate::trial::{Trial, play};
+use std::collections::BTreeSet;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -158,15 +162,31 @@ const LOOK_ALIKES: &[(&str, &[&str])] = &[
 /// Trials side by side: they mostly wait.
 const AT_ONCE: usize = 14;
 
+/// Trials played again at most, for a host that was too late to tell; more is a host that is not fit for this.
+const AGAIN: usize = 3;
+
+/// What a list of names, apart by commas, chooses of the trials. A name of none is a slip, and not an empty choice.
+fn chosen(only: Option<&str>) -> Result<Vec<&'static Trial>, String> {
+    let Some(only) = only else { return Ok(ALL.to_vec()) };
+    let names = only.split(',').map(str::trim);
+    names
+        .map(|name| ALL.iter().copied().find(|t| t.name == name).ok_or_else(|| format!("no trial is named {name:?}")))
+        .collect()
+}
+
+/// Plays a trial; one that could not be played is a row that failed, and does not take the others with it.
+fn row(trial: &Trial, seed: u64) -> Row {
+    catch_unwind(AssertUnwindSafe(|| play(trial, seed))).unwrap_or_else(|_| Row::not_played(trial.name, seed))
+}
+
 /// Plays every trial at each of the seeds, some side by side.
 fn rows(seeds: std::ops::Range<u64>) -> Vec<Row> {
-    // For work on one trial: names, apart by commas. Said aloud, so that a part is never taken for the whole.
+    // For work on one trial. Said aloud, so that a part is never taken for the whole.
     let only = std::env::var("PATHPROOF_TRIALS").ok();
     if let Some(only) = &only {
         println!("ONLY the trials {only}, of {}", ALL.len());
     }
-    let wanted = |t: &&Trial| only.as_ref().is_none_or(|o| o.split(',').any(|name| name == t.name));
-    let chosen: Vec<&Trial> = ALL.iter().copied().filter(wanted).collect();
+    let chosen = chosen(only.as_deref()).unwrap_or_else(|e| panic!("PATHPROOF_TRIALS: {e}"));
     let jobs: Vec<(&Trial, u64)> = seeds.flat_map(|seed| chosen.iter().map(move |t| (*t, seed))).collect();
     let (next, rows) = (AtomicUsize::new(0), Mutex::new(Vec::new()));
     // Two plays of one trial would meet in its namespaces.
@@ -177,42 +197,69 @@ fn rows(seeds: std::ops::Range<u64>) -> Vec<Row> {
                 while let Some((trial, seed)) = jobs.get(next.fetch_add(1, Ordering::Relaxed)) {
                     let which = chosen.iter().position(|c| std::ptr::eq(*c, *trial)).expect("one of them");
                     let _mine = one_at_a_time[which].lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-                    // One that could not be played is a row that failed, and does not take the others with it.
-                    let played = catch_unwind(AssertUnwindSafe(|| play(trial, *seed)));
-                    let row = played.unwrap_or_else(|_| Row::not_played(trial.name, *seed));
+                    let row = row(trial, *seed);
                     rows.lock().expect("no panic while held").push(row);
                 }
             });
         }
     });
-    rows.into_inner().expect("all ended")
+    let mut rows = rows.into_inner().expect("all ended");
+    let unfit: Vec<usize> = (0..rows.len()).filter(|i| rows[*i].is_inconclusive()).collect();
+    for i in unfit.into_iter().take(AGAIN) {
+        let before = &rows[i];
+        let words = format!("lab trial {} (seed {}), on a host {:.2} s late", before.name, before.seed, before.late);
+        tell("REPLAYED", &format!("{words}: {before:?}"));
+        let trial = ALL.iter().find(|t| t.name == before.name).expect("it was played");
+        rows[i] = row(trial, before.seed);
+    }
+    rows
 }
+
+/// Of the truths, so many in a hundred must be named by the one cause that is right, on the right side.
+const STRICT: usize = 90;
+/// ... and so many by it or by what looks the same.
+const LENIENT: usize = 95;
 
 /// Holds the rows to what is promised.
 fn hold(rows: &[Row]) {
     println!("{}", confusion(rows));
+    println!("{}", by_fault(rows));
     for (pair, names) in LOOK_ALIKES {
         let of_pair: Vec<&Row> = rows.iter().filter(|r| names.contains(&r.name)).collect();
         let right = of_pair.iter().filter(|r| r.complaints.is_empty()).count();
         println!("look-alikes {pair}: right in {right} of {}", of_pair.len());
     }
-    let all = rows.iter().map(|r| r.right.len()).sum::<usize>();
-    let right = rows.iter().flat_map(|r| &r.right).filter(|r| **r).count();
-    let measured = rows.iter().filter(|r| r.timed).count();
+    let measured = rows.iter().filter(|r| r.measures().next().is_some()).count();
     println!("edges measured in {measured} trials of {}", rows.len());
-    assert!(measured * 3 >= rows.len(), "edges measured in {measured} trials of {}", rows.len());
-    assert!(right * 100 >= all * 95, "right cause first in {right} of {all}");
     for r in rows {
-        let grave = |c: &String| ["GRAVE", "invented", "looks the same", "not noticed"].iter().any(|w| c.contains(w));
-        assert!(!r.complaints.iter().any(grave), "{r:?}");
-        assert!(r.edge <= Row::EDGE, "edges {} s off: {r:?}", r.edge);
-        assert!(r.detection <= Row::DETECTION, "noticed after {} s: {r:?}", r.detection);
-        assert!(r.called <= Row::CALLED, "called bad after {} s: {r:?}", r.called);
+        for m in r.measures().filter(|m| m.held() == Held::Widened) {
+            tell("WIDENED", &format!("lab trial {} (seed {}): {m:?}", r.name, r.seed));
+        }
     }
-    let watched = rows.iter().filter(|r| r.called > 0.0).count();
-    let soon = rows.iter().filter(|r| r.called > 0.0 && r.called <= Row::DETECTION).count();
-    println!("called bad within {} s: {soon} of {watched}", Row::DETECTION);
-    assert!(soon * 100 >= watched * 85, "called bad within {} s: {soon} of {watched}", Row::DETECTION);
+    let unfit: Vec<&Row> = rows.iter().filter(|r| r.is_inconclusive()).collect();
+    for r in &unfit {
+        tell("INCONCLUSIVE", &format!("lab trial {} (seed {}), on a host {:.2} s late", r.name, r.seed, r.late));
+    }
+    assert!(measured * 3 >= rows.len(), "edges measured in {measured} trials of {}", rows.len());
+    for r in rows {
+        let grave =
+            |c: &String| ["GRAVE", "invented", "looks the same", "not noticed", "UNHELD"].iter().any(|w| c.contains(w));
+        assert!(!r.complaints.iter().any(grave), "{r:?}");
+        for m in r.measures() {
+            assert!(matches!(m.held(), Held::Kept | Held::Widened), "{m:?}: {r:?}");
+        }
+    }
+    assert!(unfit.is_empty(), "nobody can say of {} trials, on a host as late as this one", unfit.len());
+    let [strict, lenient, all] = counts(rows);
+    assert!(lenient * 100 >= all * LENIENT, "right cause first, or what looks the same, in {lenient} of {all}");
+    assert!(strict * 100 >= all * STRICT, "the one right cause first in {strict} of {all}");
+    let called = || rows.iter().map(|r| r.worst(&["called"])).filter(|s| *s > 0.0);
+    let (watched, soon) = (called().count(), called().filter(|s| *s <= DETECTION).count());
+    println!("called bad within {DETECTION} s: {soon} of {watched}");
+    // On a host that was late itself a fault may have been seen as soon as it could be.
+    let in_time = rows.iter().flat_map(Row::measures).filter(|m| m.what == "called" && m.off > 0.0);
+    let (all, soon) = in_time.fold((0, 0), |(all, soon), m| (all + 1, soon + usize::from(m.off <= DETECTION + m.late)));
+    assert!(soon * 100 >= all * 85, "called bad within {DETECTION} s and what the host was late: {soon} of {all}");
 }
 
 #[test]
@@ -224,4 +271,21 @@ fn every_fault_is_named_once() {
 #[ignore = "five random times each: run by hand, prints the table"]
 fn five_timings() {
     hold(&rows(1..6));
+}
+
+#[test]
+fn a_name_of_no_trial_is_refused_and_every_name_used_is_one_of_a_trial() {
+    assert_eq!(chosen(None).map(|all| all.len()), Ok(ALL.len()));
+    assert_eq!(chosen(Some("linecut, refs")).expect("both are").len(), 2);
+    for slip in ["linecutt", "linecut,", "", "line_cut"] {
+        assert!(chosen(Some(slip)).is_err(), "{slip:?}");
+    }
+    let names: BTreeSet<&str> = ALL.iter().map(|t| t.name).collect();
+    assert_eq!(names.len(), ALL.len(), "two trials share a name");
+    for (pair, of_pair) in LOOK_ALIKES {
+        assert!(of_pair.iter().all(|name| names.contains(name)), "{pair}: {of_pair:?}");
+    }
+    // A file that is not in the list would be played by nobody.
+    let dir = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/lab/trials");
+    assert_eq!(std::fs::read_dir(dir).expect("reads").count(), ALL.len() + 1);
 }

@@ -1,6 +1,6 @@
 //! The router's resolver begins to invent an answer for every name.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "rewrite",
@@ -14,7 +14,7 @@ pub(crate) const TRIAL: Trial = Trial {
             "router",
             "--listen-address=192.168.50.1 --bind-interfaces --no-resolv --address=/#/192.0.2.99",
         );
-        s.began(&["names-rewritten"]);
+        s.began(Side::Site, "names-rewritten");
     },
     seconds: 75,
 };

@@ -1,6 +1,6 @@
 //! One of two receivers goes silent.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "onerx",
@@ -13,7 +13,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.drop_arriving("net", "cut", "ip daddr 203.0.113.41");
-        let fault = s.began(&["one-receiver"]);
+        let fault = s.began(Side::Station, "one-receiver");
         s.pause(25.0);
         s.place.let_pass("net", "cut");
         s.ended(fault);

@@ -1,6 +1,6 @@
 //! One of two resolvers stops.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "onedns",
@@ -11,7 +11,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.kill("second");
-        s.began(&["one-resolver"]);
+        s.began(Side::Site, "one-resolver");
     },
     seconds: 75,
 };

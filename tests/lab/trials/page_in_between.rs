@@ -1,6 +1,6 @@
 //! Something between answers plain web requests with a page of its own and lets nothing else pass, as for an unpaid bill.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "portal",
@@ -22,7 +22,7 @@ pub(crate) const TRIAL: Trial = Trial {
             "net",
             "add table ip cut\nadd chain ip cut nat { type nat hook prerouting priority -100; }\nadd rule ip cut nat iifname far0 tcp dport 80 dnat to 100.64.50.1:8080\nadd chain ip cut in { type filter hook input priority 0; }\nadd rule ip cut in iifname far0 ip daddr != 100.64.50.1 drop",
         );
-        let fault = s.began(&["portal"]);
+        let fault = s.began(Side::Site, "portal");
         s.pause(70.0);
         s.place.nft("net", "delete table ip cut");
         s.ended(fault);

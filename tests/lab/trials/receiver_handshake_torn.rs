@@ -1,6 +1,6 @@
 //! The receiver accepts connections and tears them down before the TLS handshake is done.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 fn shakes(p: &mut crate::place::Place) {
     let dir = p.dir().display().to_string();
@@ -31,7 +31,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.wait_for_start();
         s.place.kill("receiver");
         s.place.receiver_that_hangs_up();
-        let fault = s.began(&["receiver-resetting"]);
+        let fault = s.began(Side::Station, "receiver-resetting");
         s.pause(25.0);
         s.place.kill("receiver");
         shakes(s.place);

@@ -1,6 +1,6 @@
 //! The receiver's program is not running: its port refuses.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "refuse",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.kill("receiver");
-        let fault = s.began(&["receiver-refusing"]);
+        let fault = s.began(Side::Station, "receiver-refusing");
         s.pause(25.0);
         s.place.receiver();
         s.ended(fault);

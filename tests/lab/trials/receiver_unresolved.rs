@@ -1,6 +1,6 @@
 //! The receiver's name is no longer known, while other names are.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 const NAMES: &str = "--listen-address=192.168.50.1 --bind-interfaces --no-resolv --server=198.51.100.11 --cache-size=0 --local=/invalid/";
 
@@ -19,7 +19,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.wait_for_start();
         s.place.kill("names");
         s.place.dnsmasq("names", "router", &format!("{NAMES} --local=/test/"));
-        let fault = s.began(&["receiver-unresolved"]);
+        let fault = s.began(Side::Site, "receiver-unresolved");
         s.pause(25.0);
         s.place.kill("names");
         s.place.dnsmasq("names", "router", &format!("{NAMES} --address=/receiver.test/198.51.100.40"));

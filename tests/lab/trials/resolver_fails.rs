@@ -1,6 +1,6 @@
 //! The router's resolver can't reach its own and says so.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "dnsfail",
@@ -14,7 +14,7 @@ pub(crate) const TRIAL: Trial = Trial {
             "router",
             "--listen-address=192.168.50.1 --bind-interfaces --no-resolv --cache-size=0",
         );
-        let fault = s.began(&["name-service"]);
+        let fault = s.began(Side::Site, "name-service");
         s.pause(25.0);
         s.place.kill("names");
         s.place.names();

@@ -1,6 +1,6 @@
 //! The host loses its default route.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "noroute",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("host", "route del default");
-        let fault = s.began(&["route-lost"]);
+        let fault = s.began(Side::Site, "route-lost");
         s.pause(20.0);
         s.place.ip("host", "route add default via 192.168.50.1");
         s.ended(fault);

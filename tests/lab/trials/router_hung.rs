@@ -1,6 +1,6 @@
 //! The router answers nothing any more, for good.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "hung",
@@ -9,7 +9,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("router", "link set lan0 down");
-        s.began(&["router-silent"]);
+        s.began(Side::Site, "router-silent");
     },
     seconds: 75,
 };

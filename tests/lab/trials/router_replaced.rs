@@ -1,6 +1,6 @@
 //! The router is exchanged: other hardware address, gone for a quarter of a minute.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "swap",
@@ -9,7 +9,8 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("router", "link set lan0 down");
-        let fault = s.began(&["router-restart", "router-swap"]);
+        let fault = s.began(Side::Site, "router-swap");
+        s.looks_like(fault, &["router-restart"]);
         s.pause(20.0);
         s.place.ip("router", "link set lan0 address 02:00:00:00:77:01");
         s.place.ip("router", "link set lan0 up");

@@ -1,7 +1,7 @@
 //! The router restarts and its SNMP agent counts its time from the start.
 
 use crate::servers::SNMP_SITE;
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "toldre",
@@ -11,7 +11,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.wait_for_start();
         s.place.kill("snmpd");
         s.place.ip("router", "link set lan0 down");
-        let fault = s.began(&["router-restart"]);
+        let fault = s.began(Side::Site, "router-restart");
         s.pause(20.0);
         s.place.ip("router", "link set lan0 up");
         s.place.ip("router", "route replace default via 100.64.50.1");

@@ -1,6 +1,6 @@
 //! The provider exchanges its router: other hardware address, other subnet, other address server.
 
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "newbox",
@@ -19,7 +19,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.place.kill("client");
         s.place.ip("sw", "link set port0 down");
         s.place.ip("router", "link set lan0 down");
-        let fault = s.began(&["router-swap"]);
+        let fault = s.began(Side::Site, "router-swap");
         s.pause(12.0);
         s.place.ip("router", "addr flush dev lan0");
         s.place.ip("router", "link set lan0 address 02:00:00:00:77:02");
@@ -34,7 +34,7 @@ pub(crate) const TRIAL: Trial = Trial {
         s.place.ip("sw", "link set port0 up");
         s.place.lease_client();
         s.ended(fault);
-        s.hidden(fault);
+        s.edges(fault, Edges::Hidden("the lead is out and the address gone meanwhile, each a trouble of its own"));
     },
     seconds: 90,
 };

@@ -1,6 +1,6 @@
 //! A second address server appears on the LAN.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "twodhcp",
@@ -13,7 +13,7 @@ pub(crate) const TRIAL: Trial = Trial {
             "stray",
             "--port=0 --interface=eth0 --no-ping --dhcp-range=192.168.50.200,192.168.50.220,10m",
         );
-        let fault = s.began(&["second-address-server"]);
+        let fault = s.began(Side::Site, "second-address-server");
         s.pause(30.0);
         s.place.kill("stray");
         s.ended(fault);

@@ -1,7 +1,7 @@
 //! The mains fail, the site holds out on battery, the provider's box in the street does not.
 
 use crate::servers::NUT_SITE;
-use crate::trial::Trial;
+use crate::trial::{Edges, Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "street",
@@ -10,8 +10,8 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.mains(false);
-        let fault = s.began(&["street-power"]);
-        s.hidden(fault);
+        let fault = s.began(Side::Provider, "street-power");
+        s.edges(fault, Edges::Hidden("the line goes a while after the mains and is back a while after them"));
         s.pause(12.0);
         s.place.drop_arriving("net", "cut", "iifname far0");
         s.pause(20.0);

@@ -1,6 +1,6 @@
 //! The switch forwards nothing while its ports keep their light.
 
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "switch",
@@ -9,8 +9,8 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("sw", "link set br0 down");
-        let fault = s.began(&["lan-segment", "router-silent", "router-restart"]);
-        s.looks_like(fault, &["lan-segment", "router-restart"]);
+        let fault = s.began(Side::Site, "lan-segment");
+        s.looks_like(fault, &["router-silent", "router-restart"]);
         s.pause(25.0);
         s.place.ip("sw", "link set br0 up");
         s.ended(fault);

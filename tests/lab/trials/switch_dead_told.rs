@@ -1,7 +1,7 @@
 //! The switch forwards nothing for a while; the router's SNMP agent tells afterwards that it never restarted.
 
 use crate::servers::SNMP_SITE;
-use crate::trial::Trial;
+use crate::trial::{Side, Trial};
 
 pub(crate) const TRIAL: Trial = Trial {
     name: "toldsw",
@@ -10,7 +10,7 @@ pub(crate) const TRIAL: Trial = Trial {
     play: |s| {
         s.wait_for_start();
         s.place.ip("sw", "link set br0 down");
-        let fault = s.began(&["lan-segment"]);
+        let fault = s.began(Side::Site, "lan-segment");
         s.pause(20.0);
         s.place.ip("sw", "link set br0 up");
         s.ended(fault);
