@@ -3,6 +3,10 @@
 //! Surveys run in a network namespace of their own (util-linux's `unshare`), where nothing can leave: the default
 //! reference points are real addresses. Exit codes are those of `--help`; 64 and above those of sysexits.h.
 
+#[path = "support/lateness.rs"]
+mod lateness;
+
+use lateness::Stretch;
 use serde_json::Value;
 use std::fs::{self, File};
 use std::os::unix::fs::PermissionsExt as _;
@@ -10,7 +14,7 @@ use std::os::unix::process::ExitStatusExt as _;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Output, Stdio};
 use std::thread::sleep;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
@@ -195,10 +199,10 @@ fn output_that_cannot_be_written_is_74() {
         assert_eq!(status.expect("runs").code(), Some(74), "{args:?}");
     }
     // It must not go on to send what it could not announce.
-    let began = Instant::now();
+    let stretch = Stretch::begin(&[]);
     let said = apart(&d, &["survey", "--for", "9s", "--record", "n.db"]).stdout(full()).output().expect("runs");
     ends(&said, 74, &["could not write"]);
-    assert!(began.elapsed() < Duration::from_secs(5));
+    stretch.within("it ends", Duration::from_secs(5));
     ends(&surveyed(&d, &["--for", "1s", "--record", "no/where.db"]), 74, &["no/where.db"]);
     let said = surveyed(&d, &["--for", "1s", "--record", "h.db", "--html", "no/where.html"]);
     ends(&said, 74, &["no/where.html"]);
@@ -302,10 +306,8 @@ fn under_way(dir: &TempDir, record: &str) -> Child {
     let child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("starts");
     let log = PathBuf::from(format!("{}-wal", dir.path().join(record).display()));
     let grown = |path: &Path| fs::metadata(path).is_ok_and(|m| m.len() > 0);
-    let began = Instant::now();
-    while !grown(&log) && began.elapsed() < Duration::from_secs(20) {
-        sleep(Duration::from_millis(20));
-    }
+    let words = || format!("{} grows", log.display());
+    Stretch::begin(&[child.id()]).until(Duration::from_secs(20), words, || grown(&log));
     sleep(Duration::from_millis(3_500)); // a few commits, one a second
     child
 }
@@ -320,10 +322,10 @@ fn an_interrupt_ends_early_with_a_report_and_the_verdicts_code() {
     for s in ["INT", "TERM"] {
         let d = folder();
         let child = under_way(&d, "i.db");
-        let asked = Instant::now();
+        let asked = Stretch::begin(&[child.id()]);
         signal(&child, s);
         let said = child.wait_with_output().expect("ends");
-        assert!(asked.elapsed() < Duration::from_secs(3), "{:?}", asked.elapsed());
+        asked.within("it ends", Duration::from_secs(3));
         ends(&said, 12, &[]);
         let json = document(&said.stdout);
         assert_eq!(json["watch"]["ended"], "interrupted");

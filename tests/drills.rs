@@ -2,12 +2,15 @@
 //! output, exit codes. What needs a network is the practice site in namespaces of its own; `tests/lab/drills.rs` holds
 //! the times against real servers.
 
+#[path = "support/lateness.rs"]
+mod lateness;
+
+use lateness::Stretch;
 use serde_json::Value;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
-use std::thread::sleep;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tempfile::TempDir;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_pathproof");
@@ -131,11 +134,9 @@ impl Practice {
     }
 
     fn answer(&mut self, when: &str, line: &str) {
-        let began = Instant::now();
-        while !self.said().contains(when) {
-            assert!(began.elapsed() < Duration::from_secs(90), "{when:?} is not said: {}", self.said());
-            sleep(Duration::from_millis(50));
-        }
+        let stretch = Stretch::begin(&[self.child.id()]);
+        let words = || format!("{when:?} is said: {}", self.said());
+        stretch.until(Duration::from_secs(90), words, || self.said().contains(when));
         self.child.stdin.as_mut().expect("piped").write_all(line.as_bytes()).expect("takes a line");
     }
 

@@ -9,6 +9,8 @@ use pathproof::probe::{communicator, mains, neighbours, nut, radio, snmp, upnp};
 use pathproof::site::{Nut, Plan, Signs, Snmp};
 use std::path::Path;
 use std::process::Command;
+use std::time::Duration;
+use support::lateness::answered;
 use support::{Lab, plan, sh, start};
 
 fn watching(signs: Signs) -> Plan {
@@ -152,7 +154,7 @@ fn a_real_gateway_tells_its_life_and_a_restart_is_seen() {
     assert_eq!((told.of_connection, told.connected), (true, Some(true)));
     // This server keeps addresses of the documentation ranges to itself; lab_signs_hostile.rs has one that tells them.
     assert_eq!(told.outer, None);
-    assert!((o.known - o.asked).secs() < 3.0, "{o:?}");
+    answered(&o, Duration::from_millis(3_000));
 
     lab.stop("upnp");
     seen.wait(12, "nobody", |o| o.outcome != Outcome::Answered);

@@ -1,6 +1,10 @@
 //! What the tests of the asking probes share: a plan, a context, network namespaces, and things that must be there.
 #![allow(dead_code, unreachable_pub, reason = "each test binary uses its own part")]
 
+#[path = "../support/lateness.rs"]
+pub mod lateness;
+
+use lateness::{MOST, hold, of_two};
 use pathproof::judge::{Moment, Observation};
 use pathproof::probe::{Context, Pace};
 use pathproof::site::Plan;
@@ -9,7 +13,7 @@ use serde_json::{Value, json};
 use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::{mpsc, watch};
 
 /// A plan with a second's cadence and no targets; `with` replaces top-level fields.
@@ -34,10 +38,13 @@ pub struct Agent {
 }
 
 impl Agent {
-    /// The next observation; fails after ten seconds.
+    /// The next observation; fails after ten seconds and what the host was late.
     pub async fn next(&mut self) -> Observation {
-        let next = tokio::time::timeout(Duration::from_secs(10), self.seen.recv()).await;
-        next.expect("an observation within 10 s").expect("the probe still runs")
+        lateness::follow(None);
+        let (from, limit) = (Instant::now(), Duration::from_secs(10));
+        let next = tokio::time::timeout(limit + MOST, self.seen.recv()).await;
+        hold("an observation", from.elapsed(), limit, of_two(from));
+        next.expect("an observation in time").expect("the probe still runs")
     }
 }
 

@@ -3,6 +3,7 @@
 #![allow(dead_code, unreachable_pub, reason = "each test program uses its own part of this module")]
 #![allow(clippy::unused_self, reason = "what is done on a line reads as its method")]
 
+use crate::asks_kit::lateness::Stretch;
 use crate::asks_kit::{self, inside, sh};
 use pathproof::judge::{Detail, Observation, Question};
 use pathproof::probe::Context;
@@ -10,7 +11,7 @@ use serde_json::{Value, json};
 use std::net::TcpListener;
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 static NEXT: AtomicU32 = AtomicU32::new(0);
 
@@ -87,16 +88,15 @@ impl Line {
 
     /// Waits until a UDP or TCP port is bound in a namespace.
     pub fn bound(&self, ns: &str, kind: &str, port: u16) {
-        let until = Instant::now() + Duration::from_secs(10);
-        while !sh(&format!("ip netns exec {ns} ss -Hln{kind} sport = :{port}")).contains(&format!(":{port}")) {
-            let said: Vec<String> = std::fs::read_dir(self.files.path())
-                .expect("files")
-                .flatten()
-                .filter_map(|f| std::fs::read_to_string(f.path()).ok())
-                .collect();
-            assert!(Instant::now() < until, "nobody listens on {port} in {ns}: {said:#?}");
-            std::thread::sleep(Duration::from_millis(50));
-        }
+        let files = self.files.path();
+        let words = || {
+            let all = std::fs::read_dir(files).expect("files").flatten();
+            let said: Vec<String> = all.filter_map(|f| std::fs::read_to_string(f.path()).ok()).collect();
+            format!("somebody listens on {port} in {ns}: {said:#?}")
+        };
+        Stretch::begin(&[]).until(Duration::from_secs(10), words, || {
+            sh(&format!("ip netns exec {ns} ss -Hln{kind} sport = :{port}")).contains(&format!(":{port}"))
+        });
     }
 
     /// A host at the far end that holds every connection and says nothing.

@@ -8,7 +8,7 @@ use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _};
 use std::os::unix::net::UnixDatagram;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// A copy of the clean tree.
 fn clean_tree(dir: &Path) -> PathBuf {
@@ -84,11 +84,9 @@ fn it_is_installed_starts_and_leaves_the_record_unless_purged() {
             break;
         }
     }
-    let began = Instant::now();
-    while !said().contains("Metrics: http://127.0.0.1:9750/metrics") {
-        assert!(began.elapsed() < Duration::from_secs(20), "{}", said());
-        std::thread::sleep(Duration::from_millis(50));
-    }
+    let stretch = crate::lateness::Stretch::begin(&[child.id()]);
+    let metrics = "Metrics: http://127.0.0.1:9750/metrics";
+    stretch.until(Duration::from_secs(20), || format!("{metrics}: {}", said()), || said().contains(metrics));
     std::thread::sleep(Duration::from_secs(4));
     must(root(), &format!("kill -TERM {}", child.id()));
     assert_eq!(child.wait().expect("ends").code(), Some(0), "{}", said());

@@ -4,6 +4,8 @@
 //! Debian tree made by debootstrap (the package), man (its pages). Needs root for the tree; `tests/run` installs the rest.
 
 mod installed;
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod unit;
 
 use pathproof::metrics::TABLE;

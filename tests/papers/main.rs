@@ -14,6 +14,8 @@ mod forms;
 mod golden;
 mod hostile;
 mod ids;
+#[path = "../support/lateness.rs"]
+mod lateness;
 mod reading;
 mod speed;
 mod trace;

@@ -5,12 +5,14 @@
 #![expect(clippy::print_stdout, reason = "seeds and figures")]
 
 mod kill;
+#[path = "../support/lateness.rs"]
+mod lateness;
 
 use pathproof::judge::{Entry, Moment};
 use pathproof::record::{Keeping, Writer, hold, read};
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// What a process of this program is to do; unset in the tests' own.
 const JOB: &str = "PATHPROOF_TEST_JOB";
@@ -53,12 +55,8 @@ fn waits(w: &Writer) -> bool {
     matches!(w.status().keeping, Keeping::Waiting { .. })
 }
 
-fn until(what: &str, mut is: impl FnMut() -> bool) {
-    let began = Instant::now();
-    while !is() {
-        assert!(began.elapsed() < Duration::from_mins(1), "{what} did not come");
-        std::thread::sleep(Duration::from_millis(20));
-    }
+fn until(what: &str, is: impl FnMut() -> bool) {
+    lateness::Stretch::begin(&[]).until(Duration::from_mins(1), || format!("{what} comes"), is);
 }
 
 fn fill(folder: &Path) {

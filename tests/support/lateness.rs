@@ -10,6 +10,7 @@
 //! keeps what a passed test prints: `WIDENED: `, `INCONCLUSIVE: ` and `REPLAYED: `, gathered by `tests/run`.
 #![allow(dead_code, unreachable_pub, reason = "each test program uses its own part of this module")]
 
+use pathproof::judge::{Micros, Observation};
 use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
@@ -196,6 +197,25 @@ impl Stretch {
             self.within(&words(), limit);
         }
     }
+}
+
+/// How late this host was from then on, for a thread of this test that asks another one: each may have waited its turn.
+pub fn of_two(from: Instant) -> Duration {
+    between(from, Instant::now(), &[]) * 2
+}
+
+/// Holds how long an answer took, asked just now by a probe in this test, to a limit.
+#[track_caller]
+pub fn answered(o: &Observation, limit: Duration) {
+    took(&format!("{o:?}"), o.known - o.asked, limit);
+}
+
+/// Holds what took so long, up to now, in this test to a limit.
+#[track_caller]
+pub fn took(what: &str, took: Micros, limit: Duration) {
+    let took = took.to_std();
+    let now = Instant::now();
+    hold(what, took, limit, of_two(now.checked_sub(took + limit).unwrap_or(now)));
 }
 
 /// Says a mark where the run's summary finds it, past the harness.

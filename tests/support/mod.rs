@@ -2,6 +2,9 @@
 //! fails where they are missing. Everything is taken down again when the lab is dropped.
 #![allow(dead_code, unreachable_pub, reason = "each test program uses its own part of this module")]
 
+pub mod lateness;
+
+use lateness::{Held, hold, judge, of_two};
 use pathproof::judge::{Detail, Micros, Moment, Observation, Question};
 use pathproof::probe::{Context, Pace};
 use pathproof::site::{Background, Between, Cadence, Plan, Signs, SiteKind};
@@ -111,12 +114,9 @@ impl Lab {
             .spawn()
             .expect("ip runs");
         self.servers.push(server);
-        let ready = Instant::now() + Duration::from_secs(5);
-        while !std::fs::read_to_string(&log).unwrap_or_default().contains("DHCP, ") {
-            let said = std::fs::read_to_string(&log).unwrap_or_default();
-            assert!(Instant::now() < ready, "dnsmasq did not start (apt-get install dnsmasq-base): {said}");
-            std::thread::sleep(Duration::from_millis(20));
-        }
+        let said = || std::fs::read_to_string(&log).unwrap_or_default();
+        let words = || format!("dnsmasq starts (apt-get install dnsmasq-base): {}", said());
+        lateness::Stretch::begin(&[]).until(Duration::from_secs(5), words, || said().contains("DHCP, "));
         log
     }
 }
@@ -171,19 +171,27 @@ pub struct Seen {
 }
 
 impl Seen {
-    /// Waits for an observation; panics with all that was seen when none comes in time.
+    /// Waits for an observation; panics with all that was seen when none comes in time, and what the host was late.
     pub fn wait(&mut self, seconds: u64, what: &str, wanted: impl Fn(&Observation) -> bool) -> Observation {
-        let until = Instant::now() + Duration::from_secs(seconds);
+        lateness::follow(None);
+        let (from, limit) = (Instant::now(), Duration::from_secs(seconds));
         loop {
             match self.said.try_recv() {
                 Ok(o) => {
                     self.all.push(o.clone());
                     if wanted(&o) {
+                        hold(what, from.elapsed(), limit, of_two(from));
                         return o;
                     }
                 }
-                Err(_) if Instant::now() < until => std::thread::sleep(Duration::from_millis(5)),
-                Err(e) => panic!("waited for {what} ({e}); saw {:#?}", self.all),
+                Err(_) if from.elapsed() < limit => std::thread::sleep(Duration::from_millis(5)),
+                Err(_) if judge(from.elapsed(), limit, of_two(from)) == Held::Widened => {
+                    std::thread::sleep(Duration::from_millis(5));
+                }
+                Err(e) => {
+                    let words = format!("waited for {what} ({e}); saw {:#?}", self.all);
+                    hold(&words, from.elapsed(), limit, of_two(from));
+                }
             }
         }
     }
