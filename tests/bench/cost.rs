@@ -8,6 +8,8 @@
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 #![allow(clippy::unwrap_used, reason = "a bench may stop at the first surprise")]
 
+#[path = "../support/lateness.rs"]
+mod lateness;
 #[path = "../lab/place.rs"]
 #[allow(dead_code, clippy::print_stderr, reason = "the lab has more than is needed here, and says where its logs are")]
 mod place;
