@@ -48,35 +48,55 @@ fn unsound(out: &Output, faults: usize) -> Option<String> {
     (!sound).then(|| format!("{:?}\n{}", out.status.code(), comparison(&text)))
 }
 
-fn sound(name: &str, out: &Output, faults: usize) {
-    if let Some(why) = unsound(out, faults) {
-        panic!("{name}\n{why}");
+/// Runs a survey to its end; with it, how late this host was in any two seconds of it.
+fn watched(command: &mut Command) -> (Output, Duration) {
+    let child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("runs");
+    let (began, pid) = (Instant::now(), child.id());
+    lateness::follow(Some(pid));
+    let out = child.wait_with_output().expect("ends");
+    let seconds = (0..began.elapsed().as_secs()).map(|s| began + Duration::from_secs(s));
+    let late = seconds.map(|from| lateness::between(from, from + Duration::from_secs(2), &[pid])).max();
+    (out, late.unwrap_or_default())
+}
+
+/// Only a survey that was held up itself, by its own line's measure or by this host's, may be played again, and is counted.
+#[track_caller]
+fn may_be_played_again(name: &str, late: Duration, why: &str) {
+    let held_up = why.contains(BUSY) || late >= HELD_UP;
+    assert!(held_up, "{name} was not seen as scripted, on a host no more than {late:.2?} late: {why}");
+    lateness::tell("REPLAYED", &format!("practice, {name}, on a host {late:.2?} late: {}", why.replace('\n', " ")));
+}
+
+/// A survey that sees the script as it was played: in a folder of its own each time.
+#[track_caller]
+fn sound(name: &str, faults: usize, survey: impl Fn(&Path) -> Command) -> Output {
+    for last in [false, true] {
+        let dir = tempfile::tempdir().expect("temp dir");
+        let (out, late) = watched(&mut survey(dir.path()));
+        match unsound(&out, faults) {
+            None => return out,
+            Some(why) if last => panic!("{name}, again, on a host {late:.2?} late\n{why}"),
+            Some(why) => may_be_played_again(name, late, &why),
+        }
     }
+    unreachable!("the last one returns or panics")
+}
+
+fn seeded(seed: u64, dir: &Path) -> Command {
+    let mut command = Command::new(PROGRAM);
+    command.args(["survey", "--practice", "--seed", &seed.to_string(), "--record"]).arg(dir.join(format!("{seed}.db")));
+    command
 }
 
 #[test]
 fn twenty_seeds_are_all_seen_as_scripted() {
     let dir = tempfile::tempdir().expect("temp dir");
-    let survey = |seed: u64| {
-        let child = Command::new(PROGRAM)
-            .args(["survey", "--practice", "--seed", &seed.to_string(), "--record"])
-            .arg(dir.path().join(format!("{seed}.db")))
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .expect("runs");
-        let (began, pid) = (Instant::now(), child.id());
-        lateness::follow(Some(pid));
-        let out = child.wait_with_output().expect("ends");
-        let seconds = (0..began.elapsed().as_secs()).map(|s| began + Duration::from_secs(s));
-        let late = seconds.map(|from| lateness::between(from, from + Duration::from_secs(2), &[pid])).max();
-        (out, late.unwrap_or_default())
-    };
-    let survey = &survey;
+    let dir = dir.path();
     let mut again = Vec::new();
     for first in (1..=20).step_by(AT_ONCE as usize) {
         std::thread::scope(|scope| {
-            let running: Vec<_> = (first..first + AT_ONCE).map(|n| (n, scope.spawn(move || survey(n)))).collect();
+            let survey = |seed| scope.spawn(move || watched(&mut seeded(seed, dir)));
+            let running: Vec<_> = (first..first + AT_ONCE).map(|seed| (seed, survey(seed))).collect();
             for (seed, thread) in running {
                 let (out, late) = thread.join().expect("joins");
                 if let Some(why) = unsound(&out, 7) {
@@ -86,48 +106,40 @@ fn twenty_seeds_are_all_seen_as_scripted() {
         });
     }
     assert!(again.len() <= 3, "so many were not seen as scripted: {again:#?}");
-    // Only a survey that was held up itself, by its own line's measure or by this host's, is played again: once, alone.
     for (seed, late, why) in again {
-        let held_up = why.contains(BUSY) || late >= HELD_UP;
-        assert!(held_up, "seed {seed} was not seen as scripted, on a host no more than {late:.2?} late: {why}");
-        lateness::tell(
-            "REPLAYED",
-            &format!("practice seed {seed}, on a host {late:.2?} late: {}", why.replace('\n', " ")),
-        );
-        std::fs::remove_file(dir.path().join(format!("{seed}.db"))).expect("the record of the first time");
-        sound(&format!("seed {seed}, again"), &survey(seed).0, 7);
+        may_be_played_again(&format!("seed {seed}"), late, &why);
+        // Once, by itself.
+        let fresh = tempfile::tempdir().expect("temp dir");
+        let (out, late) = watched(&mut seeded(seed, fresh.path()));
+        if let Some(why) = unsound(&out, 7) {
+            panic!("seed {seed}, by itself, on a host {late:.2?} late\n{why}");
+        }
     }
 }
 
-/// Runs the program as nobody, from a folder nobody may read.
-fn as_nobody(dir: &Path, shell: &str) -> Output {
-    let copy = dir.join("pathproof");
-    std::fs::copy(PROGRAM, &copy).expect("copies");
-    Command::new("sh")
-        .current_dir(dir)
-        .env("HOME", dir)
-        .args(["-c", &format!("chmod 777 . && chmod 755 pathproof && {shell}")])
-        .output()
-        .expect("runs")
+/// The program as nobody, from a folder nobody may read.
+fn as_nobody(dir: &Path, shell: &str) -> Command {
+    std::fs::copy(PROGRAM, dir.join("pathproof")).expect("copies");
+    let mut command = Command::new("sh");
+    let line = format!("chmod 777 . && chmod 755 pathproof && {shell}");
+    command.current_dir(dir).env("HOME", dir).args(["-c", &line]);
+    command
 }
 
 #[test]
 fn an_ordinary_user_needs_no_root() {
-    let dir = tempfile::tempdir().expect("temp dir");
     let line =
         "exec setpriv --reuid=65534 --regid=65534 --clear-groups ./pathproof survey --practice --seed 3 --record a.db";
-    sound("as nobody", &as_nobody(dir.path(), line), 7);
+    sound("as nobody", 7, |dir| as_nobody(dir, line));
 }
 
 #[test]
 fn a_locked_down_shell_practises_on_loopback_and_says_so() {
-    let dir = tempfile::tempdir().expect("temp dir");
     // No capabilities, no new ones, and no namespaces to be had: like a container's shell.
     let line = "exec unshare -Ur sh -c 'echo 0 > /proc/sys/user/max_user_namespaces && exec setpriv --bounding-set=-all \
                 --inh-caps=-all --no-new-privs ./pathproof survey --practice --seed 20 --record a.db'";
-    let out = as_nobody(dir.path(), line);
+    let out = sound("locked down", 4, |dir| as_nobody(dir, line));
     let text = said(&out).split_whitespace().collect::<Vec<_>>().join(" ");
-    sound("locked down", &out, 4);
     for words in [
         "Namespaces are refused here",
         "To allow them:",
@@ -142,14 +154,10 @@ fn a_locked_down_shell_practises_on_loopback_and_says_so() {
 
 #[test]
 fn a_script_of_ones_own_is_played() {
-    let dir = tempfile::tempdir().expect("temp dir");
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/practice-script.toml");
-    let out = Command::new(PROGRAM)
-        .args(["survey", "--practice", "--script"])
-        .arg(script)
-        .arg("--record")
-        .arg(dir.path().join("a.db"))
-        .output()
-        .expect("runs");
-    sound("own script", &out, 2);
+    sound("own script", 2, |dir| {
+        let mut command = Command::new(PROGRAM);
+        command.args(["survey", "--practice", "--script"]).arg(&script).arg("--record").arg(dir.join("a.db"));
+        command
+    });
 }

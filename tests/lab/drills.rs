@@ -105,8 +105,8 @@ fn rest(since: Instant, seconds: u64) {
     sleep(Duration::from_secs(seconds).saturating_sub(since.elapsed()));
 }
 
-/// What decides an edge is asked within this of it: a turn and the patience.
-const AROUND: Duration = Duration::from_secs(3);
+/// What decides an edge is asked within this of it: the patience, and a little.
+const AROUND: Duration = Duration::from_secs(2);
 
 fn record(p: &Place) -> String {
     p.dir().join("drill.db").display().to_string()

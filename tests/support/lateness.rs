@@ -1,7 +1,7 @@
 //! How late this host itself was: what a bound in seconds is widened by, and said to be.
 //!
 //! One thread sleeps a hundredth of a second over and over and notes how much later than that it woke. Twenty times a
-//! second it also reads how long the processes it follows stood in line for a core (`/proc/PID/task/TID/schedstat`, second
+//! second it also reads how long the threads of the processes it follows stood in line for a core (`/proc/PID/task/TID/schedstat`, second
 //! number, nanoseconds; Linux kernel documentation, "Scheduler Statistics"). A process under test is late by both: it
 //! waits its own turn, and whoever it asks waits one more.
 //!
@@ -34,8 +34,8 @@ struct Seen {
     woke: Vec<(Instant, Duration)>,
     /// The last tick.
     beat: Option<Instant>,
-    /// By process: what it had waited until each look that found more.
-    waited: BTreeMap<u32, Vec<(Instant, Duration)>>,
+    /// By process and thread: what it had waited until each look that found more.
+    waited: BTreeMap<u32, BTreeMap<u32, Vec<(Instant, Duration)>>>,
 }
 
 fn seen() -> MutexGuard<'static, Seen> {
@@ -62,24 +62,28 @@ fn tick() {
             if n.is_multiple_of(LOOK) { s.waited.keys().copied().collect() } else { Vec::new() }
         };
         for pid in followed {
-            let Some(total) = waited(pid) else { continue };
-            let at = Instant::now();
-            if let Some(of) = seen().waited.get_mut(&pid)
-                && of.last().is_none_or(|(_, before)| total > *before)
-            {
-                of.push((at, total));
+            let (found, at) = (waited(pid), Instant::now());
+            let s = &mut *seen();
+            let Some(threads) = s.waited.get_mut(&pid) else { continue };
+            for (thread, total) in found {
+                let looks = threads.entry(thread).or_default();
+                if looks.last().is_none_or(|(_, before)| total > *before) {
+                    looks.push((at, total));
+                }
             }
         }
     }
 }
 
-/// How long the threads of a process have stood in line for a core since they began; `None` once it is gone.
-fn waited(pid: u32) -> Option<Duration> {
-    let tasks = std::fs::read_dir(format!("/proc/{pid}/task")).ok()?;
-    let of = |text: String| text.split_whitespace().nth(1)?.parse().ok().map(Duration::from_nanos);
-    let all: Vec<Duration> =
-        tasks.flatten().filter_map(|t| std::fs::read_to_string(t.path().join("schedstat")).ok().and_then(of)).collect();
-    (!all.is_empty()).then(|| all.iter().sum())
+/// How long each thread of a process has stood in line for a core since it began; nothing once the process is gone.
+fn waited(pid: u32) -> Vec<(u32, Duration)> {
+    let Ok(tasks) = std::fs::read_dir(format!("/proc/{pid}/task")) else { return Vec::new() };
+    let of = |task: std::fs::DirEntry| {
+        let text = std::fs::read_to_string(task.path().join("schedstat")).ok()?;
+        let nanos = text.split_whitespace().nth(1)?.parse().ok()?;
+        Some((task.file_name().to_str()?.parse().ok()?, Duration::from_nanos(nanos)))
+    };
+    tasks.flatten().filter_map(of).collect()
 }
 
 /// Begins to watch this host, and a process if one is named. What comes before is not known.
@@ -87,25 +91,25 @@ pub fn follow(pid: Option<u32>) {
     let s = &mut *seen();
     if let Some(pid) = pid {
         // A process before it may have had the same number.
-        s.waited.insert(pid, vec![(Instant::now(), waited(pid).unwrap_or_default())]);
+        let at = Instant::now();
+        s.waited.insert(pid, waited(pid).into_iter().map(|(thread, total)| (thread, vec![(at, total)])).collect());
     }
 }
 
-/// How late this host was between two moments: the worst sleep, and what each of these processes waited in all.
+/// How late this host was between two moments: the worst sleep, and what the thread that waited longest of each of these
+/// processes waited in all.
 pub fn between(from: Instant, to: Instant, pids: &[u32]) -> Duration {
     let s = &*seen();
     let slept = s.woke.iter().filter(|(due, by)| *due <= to && *due + *by >= from).map(|(_, by)| *by).max();
     // It sleeps still, and should not.
     let sleeping = s.beat.map_or(Duration::ZERO, |b| to.saturating_duration_since(b + TICK));
-    let waited: Duration = pids
-        .iter()
-        .filter_map(|pid| s.waited.get(pid))
-        .map(|looks| {
-            let until = |t: Instant| looks.iter().rfind(|(at, _)| *at <= t).or(looks.first()).map(|(_, n)| *n);
-            let (before, after) = (until(from), until(to + AFTER));
-            after.unwrap_or_default().saturating_sub(before.unwrap_or_default())
-        })
-        .sum();
+    let of = |looks: &Vec<(Instant, Duration)>| {
+        // A thread seen first after that began after it, or had not waited before.
+        let until = |t: Instant| looks.iter().rfind(|(at, _)| *at <= t).map_or(Duration::ZERO, |(_, n)| *n);
+        until(to + AFTER).saturating_sub(until(from))
+    };
+    let of_all = |pid| s.waited.get(pid).and_then(|threads| threads.values().map(of).max());
+    let waited: Duration = pids.iter().filter_map(of_all).sum();
     slept.unwrap_or_default().max(sleeping) + waited
 }
 

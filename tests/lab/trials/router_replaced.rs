@@ -1,4 +1,6 @@
-//! The router is exchanged: other hardware address, gone for a quarter of a minute.
+//! The router is exchanged: other hardware address, gone for a quarter of a minute. A new hardware address alone is no sign
+//! of an exchange to the judge (`Sign::Swapped` asks for a new subnet or address server as well): it says a restart, without
+//! naming the exchange beside it, and is counted as wrong.
 
 use crate::trial::{Side, Trial};
 
@@ -10,7 +12,6 @@ pub(crate) const TRIAL: Trial = Trial {
         s.wait_for_start();
         s.place.ip("router", "link set lan0 down");
         let fault = s.began(Side::Site, "router-swap");
-        s.looks_like(fault, &["router-restart"]);
         s.pause(20.0);
         s.place.ip("router", "link set lan0 address 02:00:00:00:77:01");
         s.place.ip("router", "link set lan0 up");
