@@ -9,6 +9,7 @@ mod drills;
 mod figures;
 mod known;
 mod odds;
+mod outages;
 mod reasons;
 mod sharpness;
 mod whole;
@@ -18,8 +19,9 @@ pub use crate::judge::{LaneState, Standing, VerdictKind};
 pub use build::{Header, take, take_live};
 pub use drills::view as drill_view;
 pub use odds::{odds, too_little};
+pub use outages::{Bout, Window, down_s, union};
 
-use crate::judge::{Lane, WallTime};
+use crate::judge::{Actor, Cause, Clue, Lane, WallTime};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -355,6 +357,9 @@ pub struct Verdict {
     pub sentence: String,
     /// How sure, 0 to 1; `None` where no honest number can be given.
     pub confidence: Option<f64>,
+    /// Signalling of this site that nothing here may be decided for (fire, medical), which leaves the verdict open.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub out_of_scope: Vec<String>,
     /// The reasons that led to it, strongest first.
     pub reasons: Vec<String>,
     /// Observed time still needed before the evidence could suffice, seconds; `None` when it suffices or cannot be said.
@@ -374,10 +379,13 @@ pub struct Verdict {
 /// Something that can be mended.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Mend {
+    /// The cause of the troubles it mends; `None`: none was seen, it is known of the site.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cause: Option<Cause>,
     /// What is wrong, in plain words.
     pub what: String,
-    /// Who acts: customer, installer, provider, station, nobody.
-    pub who: String,
+    /// Who acts.
+    pub who: Actor,
     /// The next step.
     pub step: String,
     /// How to prove it mended.
@@ -417,8 +425,8 @@ pub struct Trouble {
     pub number: u32,
     /// Lane it began in.
     pub lane: Lane,
-    /// Cause as a stable word (`access-line`, `router-restart`, ...).
-    pub cause: String,
+    /// Why, as the judge holds likeliest.
+    pub cause: Cause,
     /// One plain sentence.
     pub sentence: String,
     /// Start: earliest, middle, latest, seconds.
@@ -438,15 +446,18 @@ pub struct Trouble {
     pub unwatched: bool,
     /// Confidence in the cause, 0 to 1.
     pub confidence: f64,
-    /// Observations for the cause.
+    /// What was observed that speaks for the cause, then what speaks against it; of each the strongest first.
+    #[serde(default)]
+    pub evidence: Vec<Clue>,
+    /// The same for the cause in words, with what failed.
     pub evidence_for: Vec<String>,
-    /// Observations against it.
+    /// The same against it in words.
     pub evidence_against: Vec<String>,
     /// Other causes not excluded.
-    pub not_excluded: Vec<String>,
+    pub not_excluded: Vec<Cause>,
     /// The same with their odds, likeliest first; what is left to 1 is "something else".
     #[serde(default)]
-    pub alternatives: Vec<(String, f64)>,
+    pub alternatives: Vec<(Cause, f64)>,
     /// What was seen and what it points to, for a technician.
     #[serde(default)]
     pub technician: String,
@@ -456,8 +467,8 @@ pub struct Trouble {
     /// How to prove it mended.
     #[serde(default)]
     pub proof: String,
-    /// Who acts: customer, installer, provider, station, nobody.
-    pub who: String,
+    /// Who acts.
+    pub who: Actor,
     /// Whether the station would have known, where the supervision interval is known.
     pub station_would_know: Option<bool>,
 }

@@ -1,13 +1,8 @@
 //! What there is to tell a scraper, taken from a snapshot. Small, and free of anything that names people or hosts.
 
-use crate::judge::{Cause, Lane};
-use crate::snapshot::{AgentView, LaneState, Snapshot, VerdictKind};
+use crate::judge::Lane;
+use crate::snapshot::{AgentView, Bout, LaneState, Snapshot, VerdictKind, down_s};
 use std::collections::BTreeMap;
-
-/// Causes that are not in the table of causes: none ever should be.
-const OTHER: &str = "other";
-/// Who can act, in the snapshot's words.
-pub(super) const ACTORS: [&str; 5] = ["customer", "installer", "provider", "station", "nobody"];
 
 /// Whether the path can deliver.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -98,19 +93,15 @@ impl Board {
     pub fn of(s: &Snapshot, now_s: f64, ruling: Option<Ruling>) -> Self {
         let lanes: Vec<LaneRow> = s.lanes.iter().map(|l| row(l.lane, l.state, l.last_s, s)).collect();
         let open = s.troubles.iter().filter_map(|t| open(t, now_s)).min_by(|a, b| a.1.total_cmp(&b.1));
-        let mut outages = BTreeMap::<_, (u64, f64)>::new();
-        for t in s.troubles.iter().filter(|t| t.outage) {
-            let (count, seconds) = outages.entry(cause(&t.cause)).or_default();
-            *count += 1;
-            if let Some(from) = t.down_from_s {
-                *seconds += (t.down_to_s.map_or(now_s, |to| to[1]) - from[1]).max(0.0);
-            }
+        let mut by_cause = BTreeMap::<_, Vec<Bout<'_>>>::new();
+        for bout in s.troubles.iter().filter_map(Bout::of) {
+            by_cause.entry(bout.trouble.cause.word()).or_default().push(bout);
         }
+        let counted = |all: Vec<Bout<'_>>| (all.len() as u64, down_s(&all, 0.0, now_s));
+        let outages = by_cause.into_iter().map(|(cause, all)| (cause, counted(all))).collect();
         let mut mend = BTreeMap::new();
         for m in &s.mend {
-            if let Some(who) = ACTORS.iter().find(|a| **a == m.who) {
-                *mend.entry(*who).or_default() += 1;
-            }
+            *mend.entry(m.who.word()).or_default() += 1;
         }
         Self {
             version: s.version.clone(),
@@ -148,7 +139,7 @@ fn row(lane: Lane, state: LaneState, last_s: Option<f64>, s: &Snapshot) -> LaneR
 
 fn open(t: &crate::snapshot::Trouble, now_s: f64) -> Option<(&'static str, f64)> {
     let from = t.down_from_s.filter(|_| t.down_to_s.is_none())?;
-    Some((cause(&t.cause), from[1].min(now_s)))
+    Some((t.cause.word(), from[1].min(now_s)))
 }
 
 /// The path is judged by the receiver where one was ever asked, else by the outside.
@@ -163,26 +154,22 @@ fn path(lanes: &[LaneRow], down: bool) -> PathState {
     }
 }
 
-/// The cause as one of a bounded set of words.
-fn cause(word: &str) -> &'static str {
-    Cause::ALL.iter().map(|c| c.word()).find(|w| *w == word).unwrap_or(OTHER)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::{Actor, Cause};
     use crate::snapshot::{LaneView, Trouble};
 
     fn lane(lane: Lane, state: LaneState, last_s: Option<f64>) -> LaneView {
         LaneView { lane, state, last: String::new(), last_s, stretches: Vec::new() }
     }
 
-    fn outage(cause: &str, from: f64, to: Option<f64>) -> Trouble {
+    fn outage(cause: Cause, from: f64, to: Option<f64>) -> Trouble {
         let bracket = |at: f64| [at - 1.0, at, at + 1.0];
         Trouble {
             number: 1,
             lane: Lane::Outside,
-            cause: cause.into(),
+            cause,
             sentence: String::new(),
             start_s: bracket(from),
             end_s: to.map(bracket),
@@ -191,6 +178,7 @@ mod tests {
             down_from_s: Some(bracket(from)),
             down_to_s: to.map(bracket),
             confidence: 1.0,
+            evidence: Vec::new(),
             evidence_for: Vec::new(),
             evidence_against: Vec::new(),
             not_excluded: Vec::new(),
@@ -198,7 +186,7 @@ mod tests {
             technician: String::new(),
             step: String::new(),
             proof: String::new(),
-            who: "provider".into(),
+            who: Actor::Provider,
             station_would_know: None,
         }
     }
@@ -218,16 +206,14 @@ mod tests {
     }
 
     #[test]
-    fn the_oldest_open_outage_counts_and_causes_stay_within_the_table() {
+    fn the_oldest_open_outage_counts() {
         let troubles = vec![
-            outage("access-line", 10.0, Some(20.0)),
-            outage("access-line", 40.0, None),
-            outage("router-silent", 30.0, None),
-            outage("evil\"} 1\n", 50.0, Some(51.0)),
+            outage(Cause::AccessLine, 10.0, Some(20.0)),
+            outage(Cause::AccessLine, 40.0, None),
+            outage(Cause::RouterSilent, 30.0, None),
         ];
         let b = Board::of(&Snapshot { troubles, ..Snapshot::default() }, 60.0, None);
         assert_eq!((b.path, b.open), (PathState::Down, Some(("router-silent", 30.0))));
         assert_eq!(b.outages["access-line"], (2, 30.0));
-        assert_eq!(b.outages["other"], (1, 1.0));
     }
 }

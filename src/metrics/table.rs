@@ -5,8 +5,8 @@
 //! `StateSet` of OpenMetrics). Ages are worked out when asked, by a clock that no wall clock's step moves: this program
 //! runs where clocks are wrong.
 
-use super::board::{ACTORS, Board, PathState};
-use crate::judge::Lane;
+use super::board::{Board, PathState};
+use crate::judge::{Actor, Lane};
 use crate::snapshot::{LaneState, VerdictKind};
 
 /// Kind of a metric.
@@ -239,7 +239,11 @@ pub const TABLE: &[Metric] = &[
         labels: &[("who", "customer, installer, provider, station, nobody")],
         help: "Things to mend that the record shows, by who acts",
         series: |b, _| {
-            ACTORS.iter().map(|who| (vec![("who", *who)], b.mend.get(who).copied().unwrap_or(0) as f64)).collect()
+            Actor::ALL
+                .iter()
+                .map(|a| a.word())
+                .map(|who| (vec![("who", who)], b.mend.get(who).copied().unwrap_or(0) as f64))
+                .collect()
         },
     },
     Metric {

@@ -8,7 +8,7 @@
 //! trouble must be known by the round after the one in which it could first be seen.
 
 use super::script::FaultKind;
-use crate::judge::{Lane, Moment};
+use crate::judge::{Cause, Lane, Moment};
 use crate::snapshot::Trouble;
 use std::fmt::Write as _;
 
@@ -62,7 +62,7 @@ pub struct Row {
     /// Number of the trouble set beside it; `None`: missed.
     pub trouble: Option<u32>,
     /// The cause the survey named.
-    pub named: Option<String>,
+    pub named: Option<Cause>,
     /// Seen minus true start, seconds. For what is looked for in rounds: 0 inside the bracket, else the distance to it.
     pub start_error_s: Option<f64>,
     /// Seen minus true end, seconds; `None` while open and where it is not compared.
@@ -70,13 +70,13 @@ pub struct Row {
     /// Everything about it is right.
     pub right: bool,
     /// Other troubles seen during it that follow from it: number and cause.
-    pub beside: Vec<(u32, String)>,
+    pub beside: Vec<(u32, Cause)>,
 }
 
 impl Row {
     /// Whether the cause was named right.
     pub fn named_right(&self) -> bool {
-        self.named.as_deref() == Some(self.truth.fault.cause().word())
+        self.named == Some(self.truth.fault.cause())
     }
 }
 
@@ -86,7 +86,7 @@ pub struct Invented {
     /// Its number.
     pub number: u32,
     /// The cause named.
-    pub cause: String,
+    pub cause: Cause,
     /// From, seconds (midpoint).
     pub from_s: f64,
     /// To, seconds (midpoint); `None` while open.
@@ -118,12 +118,7 @@ pub fn compare(truths: &[Truth], seen: &[Trouble], rules: Rules) -> Comparison {
     let invented = seen
         .iter()
         .filter(|s| !accounted(s))
-        .map(|s| Invented {
-            number: s.number,
-            cause: s.cause.clone(),
-            from_s: s.start_s[1],
-            to_s: s.end_s.map(|e| e[1]),
-        })
+        .map(|s| Invented { number: s.number, cause: s.cause, from_s: s.start_s[1], to_s: s.end_s.map(|e| e[1]) })
         .collect();
     Comparison { rules, rows, invented }
 }
@@ -132,7 +127,7 @@ pub fn compare(truths: &[Truth], seen: &[Trouble], rules: Rules) -> Comparison {
 /// happened to silence several times in a row while the others answered.
 fn follows(fault: FaultKind, seen: &Trouble) -> bool {
     followers(fault).contains(&seen.lane)
-        || (fault == FaultKind::LossBurst && seen.lane == Lane::Outside && seen.cause == "target-missing")
+        || (fault == FaultKind::LossBurst && seen.lane == Lane::Outside && seen.cause == Cause::TargetMissing)
 }
 
 /// Lanes that may be in trouble of their own because of a fault: those beyond it, as far as the practice site carries
@@ -157,7 +152,7 @@ fn row<'a>(truth: Truth, near: impl Iterator<Item = &'a Trouble>, rules: Rules) 
     let (from, to) = (truth.from.secs(), truth.to.secs());
     let mut near: Vec<_> = near.collect();
     let overlap = |s: &Trouble| s.end_s.map_or(f64::INFINITY, |e| e[1]).min(to) - s.start_s[1].max(from);
-    let fits = |s: &Trouble| s.cause == truth.fault.cause().word();
+    let fits = |s: &Trouble| s.cause == truth.fault.cause();
     // The right cause first, then the one that covers most of it.
     near.sort_by(|a, b| fits(b).cmp(&fits(a)).then(overlap(b).total_cmp(&overlap(a))));
     let Some((best, others)) = near.split_first() else {
@@ -182,11 +177,11 @@ fn row<'a>(truth: Truth, near: impl Iterator<Item = &'a Trouble>, rules: Rules) 
     Row {
         truth,
         trouble: Some(best.number),
-        named: Some(best.cause.clone()),
+        named: Some(best.cause),
         start_error_s: Some(start),
         end_error_s: end,
         right: fits(best) && start.abs() <= rules.edge_s && in_time,
-        beside: others.iter().filter(|s| follows(truth.fault, s)).map(|s| (s.number, s.cause.clone())).collect(),
+        beside: others.iter().filter(|s| follows(truth.fault, s)).map(|s| (s.number, s.cause)).collect(),
     }
 }
 
@@ -205,18 +200,23 @@ impl Comparison {
             let _ = write!(out, "  {:<22} {from:>6.1} s to {to:>6.1} s   ", r.truth.fault);
             let said = match &r.named {
                 None => "missed".to_owned(),
-                Some(cause) if r.named_right() => format!("seen as {cause}, {}", self.edges(r)),
-                Some(cause) => format!("seen as {cause}, but it was {}", r.truth.fault.cause().word()),
+                Some(cause) if r.named_right() => format!("seen as {}, {}", cause.word(), self.edges(r)),
+                Some(cause) => format!("seen as {}, but it was {}", cause.word(), r.truth.fault.cause().word()),
             };
             let _ = writeln!(out, "{}{said}", if r.right { "" } else { "WRONG: " });
             for (number, cause) in &r.beside {
-                let _ = writeln!(out, "  {:<22} also seen meanwhile: no. {number}, {cause}", "");
+                let _ = writeln!(out, "  {:<22} also seen meanwhile: no. {number}, {}", "", cause.word());
             }
         }
         for i in &self.invented {
             let to = i.to_s.map_or("the end".to_owned(), |t| format!("{t:.1} s"));
-            let _ =
-                writeln!(out, "  WRONG: no. {}, {} from {:.1} s to {to}, was not there", i.number, i.cause, i.from_s);
+            let _ = writeln!(
+                out,
+                "  WRONG: no. {}, {} from {:.1} s to {to}, was not there",
+                i.number,
+                i.cause.word(),
+                i.from_s
+            );
         }
         let right = self.rows.iter().filter(|r| r.right).count();
         let _ = writeln!(out, "\n  {right} of {} right, {} invented", self.rows.len(), self.invented.len());
@@ -246,11 +246,11 @@ mod tests {
         Truth { fault, from: Moment(from * 1_000_000), to: Moment(to * 1_000_000) }
     }
 
-    fn trouble(number: u32, cause: &str, start: f64, end: Option<f64>) -> Trouble {
+    fn trouble(number: u32, cause: Cause, start: f64, end: Option<f64>) -> Trouble {
         Trouble {
             number,
             lane: Lane::Outside,
-            cause: cause.into(),
+            cause,
             sentence: String::new(),
             start_s: [start - 0.4, start, start + 0.4],
             end_s: end.map(|e| [e - 0.4, e, e + 0.4]),
@@ -258,6 +258,7 @@ mod tests {
             down_from_s: None,
             down_to_s: None,
             confidence: 0.9,
+            evidence: vec![],
             evidence_for: vec![],
             evidence_against: vec![],
             not_excluded: vec![],
@@ -315,7 +316,7 @@ mod tests {
             (F::ReceiverRefusing, None),
         ] {
             for lane in inside_out {
-                let own = trouble(1, fault.cause().word(), 10.0, Some(20.0));
+                let own = trouble(1, fault.cause(), 10.0, Some(20.0));
                 let other = Trouble { lane, ..trouble(2, "something-else", 12.0, Some(18.0)) };
                 let c = compare(&[truth(fault, 10, 20)], &[own, other], Rules::default());
                 let own_lane = matches!(fault, F::AccessCut | F::LossBurst) && lane == Lane::Outside;
@@ -330,7 +331,7 @@ mod tests {
     #[test]
     fn random_losses_may_silence_one_far_end_but_a_cut_line_silences_all() {
         for (fault, right) in [(FaultKind::LossBurst, true), (FaultKind::AccessCut, false)] {
-            let own = trouble(1, fault.cause().word(), 10.0, Some(20.0));
+            let own = trouble(1, fault.cause(), 10.0, Some(20.0));
             let one = Trouble { lane: Lane::Outside, ..trouble(2, "target-missing", 12.0, Some(18.0)) };
             assert_eq!(compare(&[truth(fault, 10, 20)], &[own, one], Rules::default()).all_right(), right, "{fault}");
         }

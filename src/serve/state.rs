@@ -1,7 +1,7 @@
 //! What every request is answered from: the state the watch published last, the open views, pages drawn a moment ago.
 
 use super::live::{Kind, Views, event};
-use crate::judge::{LaneState, WallTime};
+use crate::judge::{Cause, LaneState, WallTime};
 use crate::metrics::{Board, Ruling};
 use crate::show::page::{self, Look};
 use crate::show::words;
@@ -183,7 +183,7 @@ impl State {
 #[derive(Debug, PartialEq)]
 struct Mark {
     lanes: Vec<LaneState>,
-    troubles: Vec<(String, bool, bool)>,
+    troubles: Vec<(Cause, bool, bool)>,
     verdict: (VerdictKind, Option<u64>),
     waits: bool,
 }
@@ -193,7 +193,7 @@ impl Mark {
         let s = &published.snapshot;
         Self {
             lanes: s.lanes.iter().map(|l| l.state).collect(),
-            troubles: s.troubles.iter().map(|t| (t.cause.clone(), t.end_s.is_some(), t.down_to_s.is_some())).collect(),
+            troubles: s.troubles.iter().map(|t| (t.cause, t.end_s.is_some(), t.down_to_s.is_some())).collect(),
             verdict: (s.verdict.kind, published.reached_s().map(f64::to_bits)),
             waits: s.agent.as_ref().is_some_and(|a| a.record_waits.is_some()),
         }

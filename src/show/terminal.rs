@@ -74,7 +74,7 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         let name = words::lane(view.lane);
         let is = words::state(view.lane, view.state);
         let was = was.map(|w| format!(", was: {}", words::state(view.lane, w))).unwrap_or_default();
-        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", seen(view, is)) };
+        let last = if view.last.is_empty() { String::new() } else { format!(" ({})", safe(&view.last)) };
         let from = if now - since < 1.0 { String::new() } else { format!(", since {}", clock.at(since)) };
         changes.push((since, format!("{name}: {is}{was}{last}{from}")));
     }
@@ -100,7 +100,7 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         }
     }
     for gone in earlier {
-        let line = format!("Trouble {}, {}, is read differently now.", gone.number, safe(&gone.cause));
+        let line = format!("Trouble {}, {}, is read differently now.", gone.number, gone.cause.word());
         changes.push((gone.start_s[1], line));
     }
     if before.verdict.kind != after.verdict.kind {
@@ -127,17 +127,17 @@ fn title(s: &Snapshot) -> String {
 }
 
 fn progress(s: &Snapshot, left: Option<f64>, width: usize) -> String {
-    let seen = format!("{} of it seen", words::percent(s.watch.coverage));
+    let seen = words::percent(s.watch.coverage);
     let to_go = match left {
         Some(l) if l >= 1.0 => format!("{} left", span(l.round())),
         Some(_) => "finishing".to_owned(),
         None => "runs until stopped".to_owned(),
     };
-    let whole = format!("{to_go}; {} watched, {seen}", span(s.watch.elapsed_s));
+    let whole = format!("{to_go}; {} watched, {seen} of it seen", span(s.watch.elapsed_s));
     if words::columns(&whole) <= width {
         whole
     } else {
-        format!("{to_go}; of {}, {}", span(s.watch.elapsed_s), seen.replace(" of it", ""))
+        format!("{to_go}; of {}, {seen} seen", span(s.watch.elapsed_s))
     }
 }
 
@@ -158,7 +158,7 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
             Some(at) if now_s - at > 60.0 => format!("; at {}", clock.short(at, false)),
             _ => String::new(),
         };
-        said = format!("{said}: {}{old}", seen(view, state));
+        said = format!("{said}: {}{old}", safe(&view.last));
     }
     let room = width.saturating_sub(NAME + 4);
     let name = format!("{:<NAME$}", words::lane(view.lane));
@@ -169,12 +169,6 @@ fn lane_line(view: &LaneView, clock: &Clock<'_>, now_s: f64, width: usize, ink: 
         _ => said,
     };
     format!(" {thread} {name} {said}")
-}
-
-/// What was last seen, without the verb the state has already said.
-fn seen(view: &LaneView, state: &str) -> String {
-    let said = state.starts_with("answers").then(|| view.last.strip_prefix("answers ")).flatten();
-    safe(said.unwrap_or(&view.last))
 }
 
 fn trouble_lines(s: &Snapshot, clock: &Clock<'_>, width: usize) -> Vec<String> {

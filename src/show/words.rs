@@ -3,9 +3,9 @@
 //! Decides wording and rounding only. Rounding never turns "nearly all" into "all" or "hardly any" into "none".
 
 use super::escape;
-use crate::judge::{Actor, Lane, Micros, WallTime};
+use crate::judge::{Lane, Micros, WallTime};
 use crate::snapshot::{LaneState, Snapshot, Standing, Trouble, VerdictKind, odds};
-use crate::words::{lanes, people};
+use crate::words::lanes;
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ZonedDateTime};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
@@ -204,15 +204,6 @@ pub const fn standing(standing: Standing) -> &'static str {
         Standing::Met => "holds",
         Standing::NotMet => "does not hold",
         Standing::Open => "still open",
-    }
-}
-
-/// Who acts, as the subject of a sentence; unknown words are shown as they are, escaped.
-pub fn who(word: &str) -> String {
-    match Actor::ALL.into_iter().find(|a| a.word() == word) {
-        Some(actor) => people::who(actor).to_owned(),
-        None if word.is_empty() => "Not known".to_owned(),
-        None => safe(word),
     }
 }
 

@@ -11,7 +11,8 @@ use super::{Blind, CourseView, FORMAT, LaneView, Mend, Snapshot, Stretch, Target
 use crate::judge::cause::LaneRecord;
 use crate::judge::timeline::Timeline;
 use crate::judge::{
-    self, Detail, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, NotAsked, Outcome, Question,
+    self, Clue, Detail, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, NotAsked, Outcome, Question,
+    Sign,
 };
 use crate::words::{causes, lanes, signs};
 
@@ -57,6 +58,7 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
     let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee, j.look.observed);
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
+    let troubles: Vec<Trouble> = j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect();
     Snapshot {
         format: FORMAT,
         version: env!("CARGO_PKG_VERSION").into(),
@@ -74,10 +76,10 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: Verdict { if_wrong, ..reasons::verdict(j, judge, live) },
+        verdict: Verdict { if_wrong, ..reasons::verdict(j, judge, &troubles, live) },
         mend: mend(j, judge, live),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
-        troubles: j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect(),
+        troubles,
         requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
         delivery: if live { None } else { figures::delivery(j) },
         supervision: figures::supervision(j),
@@ -110,8 +112,9 @@ fn mend(j: &Judgement, judge: &Judge, live: bool) -> Vec<Mend> {
         }
         let said = causes::row(t.cause);
         let mend = Mend {
+            cause: Some(t.cause),
             what: causes::household(t, now),
-            who: t.cause.actor().word().into(),
+            who: t.cause.actor(),
             step: said.step.into(),
             proof: said.proof.into(),
         };
@@ -137,22 +140,25 @@ fn edge(e: Edge) -> [f64; 3] {
 }
 
 fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Trouble {
-    let clues = |speaks: Option<bool>| -> Vec<String> {
-        let mut clues: Vec<_> = t.clues.iter().filter(|c| c.speaks_for() == speaks).collect();
+    let clues = |speaks: bool| -> Vec<Clue> {
+        let mut clues: Vec<_> = t.clues.iter().copied().filter(|c| c.speaks_for() == Some(speaks)).collect();
         // The strongest first.
         clues.sort_by(|a, b| b.weight.abs().total_cmp(&a.weight.abs()));
-        clues.into_iter().map(|c| signs::sign(*c).to_owned()).collect()
+        clues
     };
-    let mut evidence_for = clues(Some(true));
+    let (yes, no) = (clues(true), clues(false));
+    let told = |clues: &[Clue]| -> Vec<String> { clues.iter().map(|c| signs::sign(*c).to_owned()).collect() };
+    // What was there at the first look is said last, and what that means.
+    let at_first_look = |c: &Clue| t.root.from_first_look && c.sign == Sign::FromFirstLook && c.holds;
+    let mut evidence_for = told(&yes.iter().copied().filter(|c| !at_first_look(c)).collect::<Vec<_>>());
     evidence_for.extend(lanes::failures(&t.root));
     if t.root.from_first_look {
-        evidence_for.retain(|e| e != signs::FIRST_LOOK);
-        evidence_for.push("it was already so at the first look; when it began is not known".into());
+        evidence_for.push(signs::SINCE_FIRST_LOOK.into());
     }
     Trouble {
         number,
         lane: t.root.lane,
-        cause: t.cause.word().into(),
+        cause: t.cause,
         sentence: causes::household(t, now),
         start_s: edge(t.root.start),
         end_s: t.root.end.map(edge),
@@ -162,13 +168,14 @@ fn trouble(t: &judge::Trouble, number: u32, judge: &Judge, now: Moment) -> Troub
         unwatched: t.root.oddity.state() == LaneState::Blind && t.path_down.is_none(),
         confidence: t.confidence,
         evidence_for,
-        evidence_against: clues(Some(false)),
-        not_excluded: t.alternatives.iter().map(|(c, _)| c.word().to_owned()).collect(),
-        alternatives: t.alternatives.iter().map(|(c, odds)| (c.word().to_owned(), *odds)).collect(),
+        evidence_against: told(&no),
+        evidence: [yes, no].concat(),
+        not_excluded: t.alternatives.iter().map(|(c, _)| *c).collect(),
+        alternatives: t.alternatives.clone(),
         technician: causes::trade(t, now),
         step: causes::row(t.cause).step.into(),
         proof: causes::row(t.cause).proof.into(),
-        who: t.cause.actor().word().into(),
+        who: t.cause.actor(),
         station_would_know: t
             .path_down
             .zip(judge.settings().supervision)

@@ -3,7 +3,7 @@
 
 use super::{DrillView, Mend};
 use crate::judge::drill::{DrillEnd, DrillResult, Lasted, Length};
-use crate::judge::{Drill, Judge, Judgement, Look, Micros, Standby, Stands};
+use crate::judge::{Actor, Drill, Judge, Judgement, Look, Micros, Standby, Stands};
 
 /// Every drill of the record.
 pub(super) fn views(j: &Judgement, judge: &Judge) -> Vec<DrillView> {
@@ -129,8 +129,9 @@ pub(super) fn reason(s: &Standby) -> String {
 /// What is to be mended about it.
 pub(super) fn mend(s: &Standby) -> Option<Mend> {
     (s.stands == Stands::BatteryMends).then(|| Mend {
+        cause: None,
         what: reason(s),
-        who: "installer".into(),
+        who: Actor::Installer,
         step: "Put every box of the chain on the battery side of a backup that carries all of them as long as is needed; the power sheet says which box gives out first.".into(),
         proof: format!("A mains-off drill in which the path carries for {}.", s.needed),
     })

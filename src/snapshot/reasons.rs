@@ -2,17 +2,18 @@
 //! Words only; no judgement of its own.
 
 use super::asked::{asks, measured};
-use super::{Verdict, drills, odds, words};
+use super::{Bout, Verdict, down_s, drills, odds, words};
 use crate::judge::turning::{self, Turning};
 use crate::judge::{Judge, Judgement, Lane, Micros, Standing, Trouble, VerdictKind};
 use crate::words::causes;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The verdict with everything but the cost of being wrong.
-pub(super) fn verdict(j: &Judgement, judge: &Judge, live: bool) -> Verdict {
+pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble], live: bool) -> Verdict {
     let watched = j.look.observed;
     let outages = j.look.troubles.iter().filter(|t| t.path_down.is_some()).count();
-    let reasons = reasons(j, judge, outages);
+    let totals = totals(troubles, j);
+    let reasons = reasons(j, judge, outages, &totals);
     let drilled = only_planned(j);
     let sentence = match j.kind {
         VerdictKind::KeepWatching if !judge.settings().out_of_scope.is_empty() => {
@@ -37,7 +38,7 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, live: bool) -> Verdict {
             "Something that can be mended stops the path; a second path would be the wrong cure.".to_owned()
         }
         VerdictKind::AddCellular => {
-            format!("{}: more than what is required allows.", totals(j, outages))
+            format!("{}: more than what is required allows.", totals)
         }
     };
     let (safer_today, safer_because) = safer(j, outages, watched);
@@ -45,6 +46,7 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, live: bool) -> Verdict {
         kind: j.kind,
         sentence,
         confidence: j.confidence,
+        out_of_scope: judge.settings().out_of_scope.clone(),
         reasons,
         needs_s: j.needs.map(Micros::secs),
         safer_today,
@@ -64,7 +66,7 @@ fn only_planned(j: &Judgement) -> bool {
     j.look.observed == Micros::ZERO && !j.look.planned.is_empty() && path.is_some()
 }
 
-fn reasons(j: &Judgement, judge: &Judge, outages: usize) -> Vec<String> {
+fn reasons(j: &Judgement, judge: &Judge, outages: usize, totals: &str) -> Vec<String> {
     let watched = j.look.observed;
     let mut out: Vec<String> = judge
         .settings()
@@ -109,7 +111,7 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize) -> Vec<String> {
         };
         out.push(format!("No outage in {} of watching; {worth}.", words::days(watched)));
     } else {
-        out.push(format!("{}.", totals(j, outages)));
+        out.push(format!("{}.", totals));
     }
     // What takes longest to show is what stands most in the way.
     let mut open: Vec<_> = j.held.iter().filter(|h| h.standing == Standing::Open).collect();
@@ -146,11 +148,12 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize) -> Vec<String> {
     out
 }
 
-/// How many outages, how long in all, in how long.
-fn totals(j: &Judgement, outages: usize) -> String {
-    let down: f64 = j.look.troubles.iter().map(|t| t.down_for(j.look.now).secs()).sum();
-    let down = Micros((down * 1e6) as i64);
-    format!("{}, {down} in all, in {} of watching", words::count(outages, "outage"), words::days(j.look.observed))
+/// How many outages, how long in all (time that two share counts once), in how long.
+fn totals(troubles: &[super::Trouble], j: &Judgement) -> String {
+    let outages: Vec<Bout<'_>> = troubles.iter().filter_map(Bout::of).collect();
+    let down = Micros((down_s(&outages, 0.0, j.look.now.secs()) * 1e6).round() as i64);
+    let watched = words::days(j.look.observed);
+    format!("{}, {down} in all, in {watched} of watching", words::count(outages.len(), "outage"))
 }
 
 /// One sentence a cause, the one that stopped the path longest first.

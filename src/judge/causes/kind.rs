@@ -3,10 +3,14 @@
 //!
 //! A cause is added by a row here, its weights in `weights`, its words in the room `words`, and a test.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use Actor::{Customer, Installer, Nobody, Provider, Station};
 
 /// Who acts on a cause.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum Actor {
     /// The customer.
     Customer,
@@ -17,6 +21,7 @@ pub enum Actor {
     /// The monitoring station.
     Station,
     /// Nobody: it is a fact, or over.
+    #[default]
     Nobody,
 }
 
@@ -39,7 +44,8 @@ impl Actor {
 macro_rules! causes {
     ($($(#[$doc:meta])* $name:ident $word:literal $actor:ident $mendable:literal)*) => {
         /// Why a trouble happened. Each has a stable word.
-        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+        #[serde(rename_all = "kebab-case")]
         pub enum Cause { $($(#[$doc])* $name,)* }
 
         impl Cause {
@@ -49,11 +55,6 @@ macro_rules! causes {
             /// The stable word for JSON, metrics and comparison.
             pub const fn word(self) -> &'static str {
                 match self { $(Self::$name => $word,)* }
-            }
-
-            /// The cause of a stable word.
-            pub fn from_word(word: &str) -> Option<Self> {
-                Self::ALL.iter().copied().find(|c| c.word() == word)
             }
 
             /// Who acts.
@@ -180,6 +181,12 @@ mod tests {
     fn every_cause_has_a_word_of_its_own() {
         let words: BTreeSet<&str> = Cause::ALL.iter().map(|c| c.word()).collect();
         assert_eq!(words.len(), Cause::ALL.len());
+        for c in Cause::ALL {
+            assert_eq!(serde_json::to_value(c).expect("a word"), c.word());
+        }
+        for a in Actor::ALL {
+            assert_eq!(serde_json::to_value(a).expect("a word"), a.word());
+        }
         assert!(words.iter().all(|w| w.bytes().all(|b| b == b'-' || b.is_ascii_lowercase() || b == b'4')));
     }
 }

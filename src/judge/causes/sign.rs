@@ -1,7 +1,11 @@
 //! Signs: what was observed during, before and after a trouble, each true, false or not known. Reads none (see `reading`).
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 /// Something observed that tells causes apart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
 pub enum Sign {
     /// The link kept its carrier.
     LinkKept,

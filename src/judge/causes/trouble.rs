@@ -4,12 +4,14 @@ use super::kind::Cause;
 use super::sign::Sign;
 use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::lanes::span::Span;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A sign that moves the odds by less than this says nothing worth showing (choice: a factor of 1.2).
 const TELLING: f64 = 0.2;
 
 /// What a sign says of the cause named.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Clue {
     /// The sign.
     pub sign: Sign,

@@ -7,12 +7,12 @@
 use super::speech::{moment, roughly, so_far};
 use super::standing::{Now, PlainLine, path_lane, plain_line};
 use super::{Look, list};
-use crate::judge::Lane;
+use crate::judge::{Actor, Lane};
 use crate::show::escape::shell_word;
 use crate::show::paper::part::{decides_today, odds_today, rests_on, sentence};
 use crate::show::words::{self, percent, safe};
 use crate::snapshot::{LaneState, LaneView, Snapshot, Trouble, VerdictKind};
-use crate::words::lanes;
+use crate::words::{lanes, people};
 use maud::{Markup, html};
 
 const WEEK_S: f64 = 7.0 * 86_400.0;
@@ -127,12 +127,12 @@ fn whose_side(s: &Snapshot, lane: Lane) -> Option<&'static str> {
     })
 }
 
-fn job(who: &str) -> Markup {
+fn job(who: Actor) -> Markup {
     html! {
-        @if who == "nobody" {
+        @if who == Actor::Nobody {
             "Nobody needs to act."
         } @else {
-            "Whose job: " (words::who(who).to_lowercase()) "."
+            "Whose job: " (people::who(who).to_lowercase()) "."
         }
     }
 }
@@ -145,18 +145,18 @@ fn step(text: &str) -> String {
 fn to_do(look: &Look<'_>, line: &PlainLine<'_>) -> Markup {
     let s = look.snapshot;
     if let Some(t) = line.outage.filter(|t| !t.step.is_empty()) {
-        return html! { p class="step" { (step(&t.step)) } p { (job(&t.who)) } };
+        return html! { p class="step" { (step(&t.step)) } p { (job(t.who)) } };
     }
     if let Some(m) = s.mend.first() {
         return html! {
             p class="step" { (step(&m.step)) }
-            p { (job(&m.who)) " Because: " (step(&m.what)) }
+            p { (job(m.who)) " Because: " (step(&m.what)) }
             @if !m.proof.is_empty() { p { "Mended when: " (step(&m.proof)) } }
             @if s.mend.len() > 1 {
                 details id="more-to-mend" {
                     summary { "After that" }
                     ol { @for m in s.mend.iter().skip(1).take(MORE_TO_MEND) {
-                        li { (step(&m.step)) " " (job(&m.who)) " Because: " (step(&m.what)) }
+                        li { (step(&m.step)) " " (job(m.who)) " Because: " (step(&m.what)) }
                     } }
                     @if s.mend.len() > 1 + MORE_TO_MEND {
                         p { "There is more in " a href="/technician#mend" { "the technician’s view" } "." }
@@ -386,7 +386,7 @@ fn kind(look: &Look<'_>, k: &Kind<'_>) -> Markup {
         }
         // What goes on is the one thing to do, above.
         @let told = k.last.outage && k.last.end_s.is_none();
-        p { (job(&k.last.who)) @if !told && k.last.who != "nobody" && !k.last.step.is_empty() { " " (step(&k.last.step)) } }
+        p { (job(k.last.who)) @if !told && k.last.who != Actor::Nobody && !k.last.step.is_empty() { " " (step(&k.last.step)) } }
     }
 }
 

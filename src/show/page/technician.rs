@@ -7,17 +7,21 @@
 use super::course;
 use super::window::{self, Step};
 use super::{Look, Window};
+use crate::judge::{Actor, Sign};
 use crate::show::paper::html::{parts, pieces, section};
 use crate::show::paper::part::{self, sentence};
-use crate::show::paper::{Block, Blocks, Bout, down_s};
+use crate::show::paper::{Block, Blocks};
 use crate::show::picture::{self, to_svg};
 use crate::show::words::{self, Clock, safe, span};
-use crate::snapshot::{Snapshot, Trouble};
+use crate::snapshot::{Bout, Snapshot, Trouble, down_s};
+use crate::words::{people, signs};
 use maud::{Markup, html};
 
 /// Troubles told in full, and after those in a line each; the API has the others.
 const IN_FULL: usize = 12;
 const IN_A_LINE: usize = 40;
+/// What shows that a fault lies elsewhere.
+const CLEARING: [Sign; 4] = [Sign::RouterAnswered, Sign::NamesAnswered, Sign::OutsideAnswered, Sign::ReceiverAnswered];
 /// Outages told to one who is outside.
 const TOLD: usize = 10;
 /// What one drawing of the lanes may weigh, bytes.
@@ -218,15 +222,15 @@ fn trouble(s: &Snapshot, t: &Trouble, clock: &Clock<'_>) -> Markup {
 /// What somebody outside the site needs to hear: how often, how long, when exactly, what answered meanwhile.
 fn tell(s: &Snapshot, clock: &Clock<'_>) -> Markup {
     let now_s = s.watch.elapsed_s;
-    let of = |who: &str| -> Vec<Bout<'_>> { s.troubles.iter().filter(|t| t.who == who).filter_map(Bout::of).collect() };
+    let of =
+        |who: Actor| -> Vec<Bout<'_>> { s.troubles.iter().filter(|t| t.who == who).filter_map(Bout::of).collect() };
     // What answered meanwhile clears those it was asked of.
-    let meanwhile = |t: &Trouble| {
-        let mut seen = t.evidence_for.iter().chain(&t.evidence_against);
-        seen.find(|e| e.contains(" answered") && !e.contains("0 answered"))
-            .map(|e| format!(" Meanwhile: {}", sentence(e)))
+    let meanwhile = |t: &Trouble| -> Option<String> {
+        let seen = t.evidence.iter().find(|c| c.holds && CLEARING.contains(&c.sign))?;
+        Some(format!(" Meanwhile: {}.", signs::sign(*seen)))
     };
     html! {
-        @for (who, all) in [("The internet provider", of("provider")), ("The monitoring station", of("station"))] {
+        @for (who, all) in [Actor::Provider, Actor::Station].map(|who| (people::who(who), of(who))) {
             h3 { (who) }
             @if all.is_empty() {
                 p { "Nothing: no outage in " (span(now_s)) " was theirs to mend." }

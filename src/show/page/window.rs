@@ -118,6 +118,7 @@ pub(super) fn part(s: &Snapshot, w: Window) -> Snapshot {
         start_s: shift(t.start_s),
         // One that goes on past the window is drawn as going on.
         end_s: t.end_s.filter(|e| e[1] <= w.to_s).map(shift),
+        evidence: Vec::new(),
         evidence_for: Vec::new(),
         evidence_against: Vec::new(),
         not_excluded: Vec::new(),

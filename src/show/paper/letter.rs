@@ -4,13 +4,12 @@
 //! alarm company would have noticed, whether an alarm would have got through, and what this can't tell. The verdict
 //! rests on the whole record, and so do the odds.
 
-use super::{Blocks, Bout, Given, Kind, Paper, Window};
+use super::{Blocks, Given, Kind, Paper};
 use crate::show::escape::shell_word;
-use crate::show::say::causes::plain;
 use crate::show::say::{self, letter as say_letter};
 use crate::show::words::{days, safe, zoned};
-use crate::snapshot::{Snapshot, Standing, VerdictKind};
-use crate::words::Side;
+use crate::snapshot::{Bout, Mend, Snapshot, Standing, VerdictKind, Window};
+use crate::words::{Side, causes};
 
 /// The window of events, seconds.
 const WEEK_S: f64 = 7.0 * 86_400.0;
@@ -38,7 +37,7 @@ pub fn letter(given: &Given) -> Paper {
     p.part("do", say_letter::DO);
     let worst = s.mend.first().filter(|_| scope && s.verdict.kind == VerdictKind::MendFirst);
     let todo = match worst {
-        Some(m) => say_letter::act(&m.who, &wrong(s, &m.what), &safe(&m.step)),
+        Some(m) => say_letter::act(m.who, &wrong(m), &safe(&m.step)),
         None => say_letter::nothing_to_mend(s.verdict.kind, scope, needs()),
     };
     p.list(todo);
@@ -75,21 +74,17 @@ pub fn letter(given: &Given) -> Paper {
 
 /// Whether the verdict is about this alarm system at all.
 fn in_scope(s: &Snapshot) -> bool {
-    !s.verdict.reasons.iter().any(|r| r.contains("is out of scope"))
+    s.verdict.out_of_scope.is_empty()
 }
 
 /// How much more watching, in words.
 fn more(needs_s: f64) -> String {
-    let told = days(needs_s);
-    if told.ends_with("days") { told } else { say::length(needs_s) }
+    if needs_s > 2.0 * 86_400.0 { days(needs_s) } else { say::length(needs_s) }
 }
 
-/// What is to be mended, for the homeowner: by its cause where a trouble tells it, else as the snapshot says it.
-fn wrong(s: &Snapshot, what: &str) -> String {
-    match s.troubles.iter().find(|t| t.sentence == what).map(|t| plain(&t.cause)) {
-        Some((Some(_), words)) => words.to_owned(),
-        _ => safe(what).trim_end_matches('.').to_owned(),
-    }
+/// What is to be mended, for the homeowner: by its cause where it has one, else as the snapshot says it.
+fn wrong(m: &Mend) -> String {
+    m.cause.map_or_else(|| safe(&m.what).trim_end_matches('.').to_owned(), |c| causes::row(c).short.to_owned())
 }
 
 fn happened(p: &mut Blocks, window: &Window, given: &Given) {
@@ -120,10 +115,7 @@ fn happened(p: &mut Blocks, window: &Window, given: &Given) {
     let left = told.len().saturating_sub(MOST_TOLD);
     told.truncate(MOST_TOLD);
     told.sort_by(|a, b| a.from_s[1].total_cmp(&b.from_s[1]));
-    p.list(
-        told.iter()
-            .map(|b| say_letter::outage(&when(b), b.length_s(now_s)[1], b.to_s.is_some(), plain(&b.trouble.cause))),
-    );
+    p.list(told.iter().map(|b| say_letter::outage(&when(b), b.length_s(now_s)[1], b.to_s.is_some(), b.trouble.cause)));
     let sides = sides(window);
     let mut rest = Vec::new();
     if left > 0 {
@@ -139,10 +131,10 @@ fn happened(p: &mut Blocks, window: &Window, given: &Given) {
 }
 
 /// How often each side, the most frequent first.
-fn sides(window: &Window) -> Vec<(Option<Side>, usize)> {
-    let mut out: Vec<(Option<Side>, usize)> = Vec::new();
+fn sides(window: &Window) -> Vec<(Side, usize)> {
+    let mut out: Vec<(Side, usize)> = Vec::new();
     for b in &window.bouts {
-        let side = plain(&b.trouble.cause).0;
+        let side = causes::row(b.trouble.cause).side;
         match out.iter_mut().find(|(s, _)| *s == side) {
             Some(entry) => entry.1 += 1,
             None => out.push((side, 1)),

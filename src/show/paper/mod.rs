@@ -13,14 +13,12 @@ mod pdf;
 pub mod survey_record;
 pub(super) mod text;
 pub mod ticket;
-mod window;
 
 pub use block::{Block, Blocks};
 pub use html::to_html;
 pub use json::to_json;
 pub use pdf::to_pdf;
 pub use text::to_text;
-pub use window::{Bout, Window, down_s};
 
 use super::escape;
 use crate::judge::WallTime;

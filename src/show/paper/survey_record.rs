@@ -69,27 +69,27 @@ pub fn survey_record(given: &Given, entered: &Entered, power: &Power) -> Paper {
 /// Faults that can be mended: those of the record's troubles, one row a cause, and what is to be mended besides.
 fn mended(s: &Snapshot) -> Vec<(Mend, Option<String>)> {
     let mut out = Vec::new();
-    let mut told: Vec<&str> = Vec::new();
-    let mendable = |t: &&Trouble| Cause::ALL.iter().any(|c| c.word() == t.cause && c.mendable());
-    for t in s.troubles.iter().filter(mendable) {
-        if told.contains(&t.cause.as_str()) {
+    let mut told: Vec<Cause> = Vec::new();
+    for t in s.troubles.iter().filter(|t| t.cause.mendable()) {
+        if told.contains(&t.cause) {
             continue;
         }
-        told.push(&t.cause);
+        told.push(t.cause);
         let all: Vec<&Trouble> = s.troubles.iter().filter(|o| o.cause == t.cause).collect();
         let last = all.last().copied().unwrap_or(t);
         let open = all.iter().any(|o| o.end_s.is_none());
         let ended = all.iter().filter_map(|o| o.end_s).map(|e| e[1]).fold(0.0, f64::max);
-        let asked = s.mend.iter().any(|m| m.step == last.step);
+        let asked = s.mend.iter().any(|m| m.cause == Some(t.cause));
         let fault = Mend {
+            cause: Some(t.cause),
             what: last.sentence.clone(),
-            who: last.who.clone(),
+            who: last.who,
             step: last.step.clone(),
             proof: last.proof.clone(),
         };
         out.push((fault, Some(say::mended(open, asked, (s.watch.elapsed_s - ended).max(0.0)))));
     }
-    let apart = s.mend.iter().filter(|m| !s.troubles.iter().any(|t| t.step == m.step));
+    let apart = s.mend.iter().filter(|m| m.cause.is_none());
     out.extend(apart.map(|m| (m.clone(), Some(say::TO_MEND.to_owned()))));
     out
 }

@@ -1,11 +1,10 @@
 //! Evidence for and against: how likely each explanation of the longest outage is, as bars.
 
 use super::{Anchor, Ink, Picture, WIDTH};
-use crate::show::paper::Window;
 use crate::show::say::picture as say;
-use crate::show::say::titles::title;
 use crate::show::words::{fit, safe};
-use crate::snapshot::{Snapshot, odds};
+use crate::snapshot::{Snapshot, Window, odds};
+use crate::words::causes;
 
 const LEFT: f64 = 190.0;
 const ROW: f64 = 28.0;
@@ -19,12 +18,12 @@ pub fn cause(s: &Snapshot) -> Option<Picture> {
     if !(0.0..=1.0).contains(&t.confidence) {
         return None;
     }
-    let mut rows = vec![(safe(title(&t.cause)), t.confidence)];
+    let mut rows = vec![(causes::row(t.cause).title, t.confidence)];
     let others = t.alternatives.iter().filter(|(w, p)| *w != t.cause && (0.0..=1.0).contains(p));
-    rows.extend(others.take(MOST).map(|(w, p)| (safe(title(w)), *p)));
+    rows.extend(others.take(MOST).map(|(w, p)| (causes::row(*w).title, *p)));
     let left = 1.0 - rows.iter().map(|r| r.1).sum::<f64>();
     if left > 0.005 {
-        rows.push((say::SOMETHING_ELSE.to_owned(), left));
+        rows.push((say::SOMETHING_ELSE, left));
     }
     let told = rows.iter().map(|(w, p)| format!("{w}: {}", odds(*p)));
     let lists = [&t.evidence_for, &t.evidence_against].map(|l| l.iter().map(|e| safe(e)).collect::<Vec<_>>());

@@ -321,7 +321,7 @@ mod tests {
             s.troubles.push(Trouble {
                 number: k + 1,
                 lane: Lane::Outside,
-                cause: "access-line".to_owned(),
+                cause: Cause::AccessLine,
                 sentence: String::new(),
                 start_s: [at, at + 1.0, at + 2.0],
                 end_s: Some([at + 30.0, at + 31.0, at + 32.0]),
@@ -329,6 +329,7 @@ mod tests {
                 down_from_s: None,
                 down_to_s: None,
                 confidence: 0.5,
+                evidence: Vec::new(),
                 evidence_for: Vec::new(),
                 evidence_against: Vec::new(),
                 not_excluded: Vec::new(),
@@ -337,7 +338,7 @@ mod tests {
                 technician: String::new(),
                 step: String::new(),
                 proof: String::new(),
-                who: "provider".to_owned(),
+                who: Actor::Provider,
                 station_would_know: None,
             });
         }

@@ -2,9 +2,9 @@
 
 use super::axes::{Frame, round_up};
 use super::{Anchor, Ink, Picture, WIDTH};
-use crate::show::paper::Bout;
 use crate::show::say::picture as say;
 use crate::show::words::zoned;
+use crate::snapshot::Bout;
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
 

@@ -3,6 +3,8 @@
 //! Numbers and letter pairs: SIA DC-05 (Contact ID) and SIA DC-03, as two reference libraries carry them [SIADC09]
 //! [PYSIA32]; the standards themselves were not at hand, so every row counts as second-hand.
 
+use crate::judge::Cause;
+
 /// One row of the table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct Code {
@@ -31,15 +33,24 @@ const CLOCK: Code = code("time or date changed", "625", "JT");
 const CLOCK_OFF: Code = code("time or date inaccurate", "626", "JD");
 
 /// Codes a station may have seen with a cause (which go with which is a choice, after the names of the codes).
-pub fn codes(cause: &str) -> Vec<Code> {
+pub fn codes(cause: Cause) -> Vec<Code> {
     match cause {
-        "site-power" | "street-power" | "dead-backup" => vec![MAINS, BATTERY, HEARTBEAT, FAILED, NETWORK, TEST],
-        "mains-lost" => vec![MAINS],
-        "agent-pulled" | "host-restart" | "agent-stopped" => Vec::new(),
-        "clock-offset" => vec![CLOCK_OFF, CLOCK],
-        "router-power" | "router-restart" | "router-timer" | "router-hangs" => vec![HEARTBEAT, FAILED, NETWORK, TEST],
-        "communicator-absent" => vec![HEARTBEAT, RESET, FAILED, TEST],
-        "loss-burst" | "lan-loss" | "busy-hours" | "congestion" | "receiver-unsteady" | "weak-radio" => {
+        Cause::SitePower | Cause::StreetPower | Cause::DeadBackup => {
+            vec![MAINS, BATTERY, HEARTBEAT, FAILED, NETWORK, TEST]
+        }
+        Cause::MainsLost => vec![MAINS],
+        Cause::AgentPulled | Cause::HostRestart | Cause::AgentStopped => Vec::new(),
+        Cause::ClockOffset => vec![CLOCK_OFF, CLOCK],
+        Cause::RouterPower | Cause::RouterRestart | Cause::RouterTimer | Cause::RouterHangs => {
+            vec![HEARTBEAT, FAILED, NETWORK, TEST]
+        }
+        Cause::CommunicatorAbsent => vec![HEARTBEAT, RESET, FAILED, TEST],
+        Cause::LossBurst
+        | Cause::LanLoss
+        | Cause::BusyHours
+        | Cause::Congestion
+        | Cause::ReceiverUnsteady
+        | Cause::WeakRadio => {
             vec![TROUBLE, FAILED]
         }
         _ => vec![HEARTBEAT, FAILED, TROUBLE, LINE, NETWORK, TEST],

@@ -1,9 +1,9 @@
 //! What the week's letter says. Short sentences, no term of the trade, no share without of what and how long.
 
 use super::{and, count, length, times};
+use crate::judge::{Actor, Cause};
 use crate::snapshot::{VerdictKind, odds};
-use crate::words::Side;
-use crate::words::causes::side;
+use crate::words::{Side, causes};
 
 /// Over the title.
 pub const KICKER: &str = "Your alarm and your internet";
@@ -104,10 +104,10 @@ pub fn outages(n: usize, down_s: f64, longest_s: f64, when: &str, seen_s: f64) -
 }
 
 /// One outage as a line.
-pub fn outage(when: &str, took_s: f64, over: bool, (where_, what): (Option<Side>, &str)) -> String {
+pub fn outage(when: &str, took_s: f64, over: bool, cause: Cause) -> String {
     let took = if over { format!("for {}", length(took_s)) } else { format!("{} so far, not over", length(took_s)) };
-    let of = where_.map_or_else(String::new, |s| format!(" ({})", side(s)));
-    format!("{when}, {took}: {what}{of}.")
+    let row = causes::row(cause);
+    format!("{when}, {took}: {} ({}).", row.short, causes::side(row.side))
 }
 
 /// That there were more.
@@ -216,13 +216,13 @@ pub fn sure(kind: VerdictKind, by_power: bool, p: Option<f64>, seen_s: f64) -> S
 }
 
 /// What to do, and who does it.
-pub fn act(who: &str, what: &str, step: &str) -> Vec<String> {
+pub fn act(who: Actor, what: &str, step: &str) -> Vec<String> {
     let told = match who {
-        "customer" => format!("You can do this yourself. {step}"),
-        "installer" => "Call your installer and show them this letter. The record on the watching device tells them how to mend it.".to_owned(),
-        "provider" => "Call your internet provider and give them the times below.".to_owned(),
-        "station" => "Call your alarm company and show them this letter.".to_owned(),
-        _ => "Nobody needs to do anything.".to_owned(),
+        Actor::Customer => format!("You can do this yourself. {step}"),
+        Actor::Installer => "Call your installer and show them this letter. The record on the watching device tells them how to mend it.".to_owned(),
+        Actor::Provider => "Call your internet provider and give them the times below.".to_owned(),
+        Actor::Station => "Call your alarm company and show them this letter.".to_owned(),
+        Actor::Nobody => "Nobody needs to do anything.".to_owned(),
     };
     vec![format!("What is wrong: {what}."), told]
 }
@@ -287,8 +287,7 @@ pub fn clock(zone: &str, synced: Option<bool>) -> String {
 }
 
 /// The sides on which the outages lay, and what that leaves open.
-pub fn sides(all: &[(Option<Side>, usize)]) -> String {
-    let told: Vec<String> =
-        all.iter().map(|(s, n)| format!("{} {}", s.map_or("can't be told", side), times(*n))).collect();
+pub fn sides(all: &[(Side, usize)]) -> String {
+    let told: Vec<String> = all.iter().map(|(s, n)| format!("{} {}", causes::side(*s), times(*n))).collect();
     format!("Where it lay: {}.", and(&told))
 }

@@ -3,13 +3,11 @@
 //! Decides words and rounding. The papers ask for sentences by what they say, never spell one out, so another language
 //! is another set of these files. English now.
 
-pub mod causes;
 pub mod codes;
 pub mod letter;
 pub mod picture;
 pub mod survey;
 pub mod ticket;
-pub mod titles;
 
 use super::words::zoned;
 use crate::judge::WallTime;

@@ -1,10 +1,10 @@
 //! What a ticket says. For a dealer's desk: terms of the trade are allowed, guesses are not.
 
 use super::count;
-use super::titles::named;
-use crate::judge::Lane;
+use crate::judge::{Actor, Cause, Lane};
 use crate::show::words::{self, span};
 use crate::snapshot::LaneState;
+use crate::words::causes::named;
 
 /// Over the title.
 pub const KICKER: &str = "Tickets for the dealer";
@@ -171,10 +171,14 @@ pub fn state(open: bool, quiet_s: f64) -> String {
 }
 
 /// Its cause with how sure that is.
-pub fn cause(word: &str, confidence: f64) -> String {
-    let named = words::capital(&named(word));
+pub fn cause(cause: Option<Cause>, confidence: f64) -> String {
+    let Some(cause) = cause else { return NO_TROUBLE.to_owned() };
+    let named = words::capital(&named(cause));
     words::sureness(Some(confidence)).map_or_else(|| named.clone(), |sure| format!("{named}: {sure}"))
 }
+
+/// In the place of a cause, where nothing went wrong yet.
+const NO_TROUBLE: &str = "None seen yet: what is known of the site without mains";
 
 /// An edge in local time with UTC.
 pub fn edge(local: &str, utc: &str, slack_s: f64) -> String {
@@ -229,13 +233,13 @@ pub const fn known(noticed: Option<bool>) -> &'static str {
 }
 
 /// Whether somebody must go there, and why not.
-pub fn visit(who: &str) -> &'static str {
+pub const fn visit(who: Actor) -> &'static str {
     match who {
-        "provider" => "None: within the site everything answered, so a technician there mends nothing.",
-        "station" => "None: the site's own line worked. The station looks at its receiver first.",
-        "customer" => "None yet: the customer can take the next step. Call before anyone drives.",
-        "installer" => "Likely: the fault lies inside the site. Try the next step by telephone first.",
-        _ => "None: there is nothing to mend.",
+        Actor::Provider => "None: within the site everything answered, so a technician there mends nothing.",
+        Actor::Station => "None: the site's own line worked. The station looks at its receiver first.",
+        Actor::Customer => "None yet: the customer can take the next step. Call before anyone drives.",
+        Actor::Installer => "Likely: the fault lies inside the site. Try the next step by telephone first.",
+        Actor::Nobody => "None: there is nothing to mend.",
     }
 }
 
@@ -253,7 +257,7 @@ pub fn window(days: u32, covered_s: f64) -> String {
 }
 
 /// How the history is counted.
-pub fn history(cause: &str) -> String {
+pub fn history(cause: Cause) -> String {
     format!("Every outage of the record, and those of the cause {} alone.", named(cause))
 }
 

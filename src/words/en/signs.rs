@@ -2,8 +2,8 @@
 
 use crate::judge::{Clue, Sign};
 
-/// The words for a trouble that was there at the first look.
-pub const FIRST_LOOK: &str = "it was already so at the first look";
+/// Of a trouble that was there at the first look.
+pub const SINCE_FIRST_LOOK: &str = "it was already so at the first look; when it began is not known";
 
 /// A sign in words, as it was found.
 pub fn sign(c: Clue) -> &'static str {
@@ -31,7 +31,7 @@ const fn both(s: Sign) -> (&'static str, &'static str) {
             "once the carrier was back, the router answered at once",
         ),
         Sign::ManyFlaps => ("the carrier came and went several times", "the carrier was lost once or twice"),
-        Sign::FromFirstLook => (FIRST_LOOK, "it began while it was watched"),
+        Sign::FromFirstLook => ("it was already so at the first look", "it began while it was watched"),
         Sign::MainsPresent => ("the mains were there", "the mains were lost then"),
         Sign::RouterRestarted => ("the router's own count began anew", "the router's own count ran on unbroken"),
         Sign::ConnectionAnew => (

@@ -1,9 +1,10 @@
 //! What happened, trouble by trouble, and what was not seen.
 
 use super::{Blocks, sentence};
-use crate::show::say::titles::named;
+use crate::judge::Actor;
 use crate::show::words::{self, Clock, safe, span};
 use crate::snapshot::{Snapshot, Trouble, odds};
+use crate::words::{causes::named, people};
 use std::collections::BTreeSet;
 
 /// Evidence of one kind told for a trouble.
@@ -34,7 +35,7 @@ pub fn told_in_full(s: &Snapshot) -> BTreeSet<u32> {
     let mut causes = BTreeSet::new();
     s.troubles
         .iter()
-        .filter(|t| s.troubles.len() <= FEW || (worst(t) && causes.insert(&t.cause)))
+        .filter(|t| s.troubles.len() <= FEW || (worst(t) && causes.insert(t.cause)))
         .map(|t| t.number)
         .collect()
 }
@@ -51,9 +52,9 @@ pub fn trouble(b: &mut Blocks, s: &Snapshot, t: &Trouble, clock: &Clock<'_>) {
     b.piece(&format!("{}. {}", t.number, sentence(&t.sentence)));
     b.say(told(t, clock, s.watch.elapsed_s));
     let not_excluded = if t.alternatives.is_empty() {
-        t.not_excluded.iter().map(|c| named(c)).collect()
+        t.not_excluded.iter().map(|c| named(*c)).collect()
     } else {
-        t.alternatives.iter().map(|(cause, p)| format!("{}, {} that it is this", named(cause), odds(*p))).collect()
+        t.alternatives.iter().map(|(cause, p)| format!("{}, {} that it is this", named(*cause), odds(*p))).collect()
     };
     let lists = [
         ("For it", t.evidence_for.clone()),
@@ -87,13 +88,13 @@ fn told(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
     } else {
         "The path still carried.".to_owned()
     };
-    let who = match t.who.as_str() {
-        "nobody" => "Nobody needs to act.".to_owned(),
-        who => format!("Whose job: {}.", words::who(who).to_lowercase()),
+    let who = match t.who {
+        Actor::Nobody => "Nobody needs to act.".to_owned(),
+        who => format!("Whose job: {}.", people::who(who).to_lowercase()),
     };
     let sure = words::sureness(Some(t.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default();
     let lane = words::lane(t.lane).to_lowercase();
-    let cause = safe(&named(&t.cause));
+    let cause = named(t.cause);
     let mut out =
         format!("From {} {until}. {effect} Began in: {lane}. Cause: {cause}{sure}. {who}", clock.edge(t.start_s));
     if !t.technician.is_empty() {

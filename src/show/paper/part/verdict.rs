@@ -4,6 +4,7 @@
 use super::{Blocks, odds_today, rests_on, sentence};
 use crate::show::words;
 use crate::snapshot::{Mend, Snapshot, VerdictKind};
+use crate::words::people;
 
 /// Reasons that stand beside the verdict; the others stand further down.
 const FIRST_REASONS: usize = 3;
@@ -81,7 +82,7 @@ pub fn mending(b: &mut Blocks, s: &Snapshot) {
 /// Faults as a table: what is wrong, who acts and how, when it counts as mended, and a column more where it is given.
 pub fn faults(b: &mut Blocks, more: &[&str], all: impl IntoIterator<Item = (Mend, Option<String>)>) {
     let row = |(m, state): (Mend, Option<String>)| {
-        let act = format!("{}: {}", words::who(&m.who), sentence(&m.step));
+        let act = format!("{}: {}", people::who(m.who), sentence(&m.step));
         [sentence(&m.what), act, sentence(&m.proof)].into_iter().chain(state).collect()
     };
     let head = [&["Fault", "Who, and the next step", "Mended when"], more].concat();

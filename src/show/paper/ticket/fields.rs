@@ -1,11 +1,12 @@
 //! The fields of a ticket, as programs read them in the JSON and as the paper tells them.
 
-use super::{Bout, Given, Window};
-use crate::judge::Lane;
+use super::Given;
+use crate::judge::{Actor, Cause, Lane};
 use crate::show::say;
 use crate::show::say::codes::Code;
+use crate::snapshot::{Bout, Window};
 use crate::snapshot::{LaneState, Snapshot, Trouble};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 /// Windows of the history, days.
 const HISTORY_DAYS: [u32; 3] = [7, 30, 90];
@@ -42,14 +43,15 @@ pub struct Ticket {
     pub to_s: Option<[f64; 3]>,
     /// How long the path was down, by the edges: at least, middle, at most.
     pub down_s: Option<[f64; 3]>,
-    /// The cause's stable word; of a storm, that of its longest outage.
-    pub cause: String,
+    /// The cause; of a storm, that of its longest outage. `None`, told as `without-mains`, where nothing went wrong yet.
+    #[serde(serialize_with = "cause_word")]
+    pub cause: Option<Cause>,
     /// How sure of it.
     pub confidence: f64,
     /// Other causes not excluded.
-    pub not_excluded: Vec<String>,
-    /// Who acts: customer, installer, provider, station, nobody.
-    pub who: String,
+    pub not_excluded: Vec<Cause>,
+    /// Who acts.
+    pub who: Actor,
     /// What was seen and what it points to.
     pub technician: String,
     /// Observations for the cause.
@@ -82,8 +84,13 @@ pub struct Ticket {
     pub tickets: Vec<String>,
 }
 
+#[allow(clippy::ref_option, reason = "the shape serde asks for")]
+fn cause_word<S: Serializer>(cause: &Option<Cause>, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(cause.map_or("without-mains", Cause::word))
+}
+
 /// One outage of a ticket, or one time that something was seen which cut nothing.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Outage {
     /// The trouble's number in this reading of the record.
     pub trouble: u32,
@@ -98,7 +105,7 @@ pub struct Outage {
     /// How long: at least, middle, at most.
     pub length_s: [f64; 3],
     /// Its cause.
-    pub cause: String,
+    pub cause: Cause,
     /// In one sentence.
     pub sentence: String,
 }
@@ -151,7 +158,7 @@ pub(super) fn outage(given: &Given, b: &Bout) -> Outage {
         from_utc: say::utc(s.wall(b.from_s[1])),
         to_utc: b.to_s.map(|t| say::utc(s.wall(t[1]))),
         length_s: b.length_s(s.watch.elapsed_s),
-        cause: b.trouble.cause.clone(),
+        cause: b.trouble.cause,
         sentence: b.trouble.sentence.clone(),
     }
 }
@@ -167,7 +174,7 @@ pub(super) fn seen(s: &Snapshot, t: &Trouble) -> Outage {
         from_utc: say::utc(s.wall(t.start_s[1])),
         to_utc: t.end_s.map(|e| say::utc(s.wall(e[1]))),
         length_s: length,
-        cause: t.cause.clone(),
+        cause: t.cause,
         sentence: t.sentence.clone(),
     }
 }
@@ -221,7 +228,7 @@ pub(super) fn windows(s: &Snapshot) -> Vec<(u32, Window<'_>)> {
     HISTORY_DAYS.map(|days| (days, Window::last(s, f64::from(days) * 86_400.0))).to_vec()
 }
 
-pub(super) fn history(windows: &[(u32, Window)], cause: &str) -> Vec<History> {
+pub(super) fn history(windows: &[(u32, Window)], cause: Cause) -> Vec<History> {
     windows
         .iter()
         .map(|(days, all)| {

@@ -5,9 +5,8 @@
 //! the site; later outages only join at its end. So an outage stands in one ticket only, and a ticket keeps its name
 //! while the record grows.
 
-use crate::show::paper::Bout;
 use crate::show::words::zoned;
-use crate::snapshot::Snapshot;
+use crate::snapshot::{Bout, Snapshot};
 use jiff::tz::TimeZone;
 
 /// Outages with less than this between them are one storm, seconds (choice).

@@ -11,11 +11,13 @@ pub use fields::{History, Known, LaneMeanwhile, Outage, Ticket, TicketKind};
 pub use group::STORM_S;
 pub use told::ticket;
 
-use super::window::union;
-use super::{Bout, Given, Window};
+use super::Given;
+use crate::judge::{Actor, Cause};
 use crate::show::say::codes::codes;
 use crate::show::say::ticket as say;
 use crate::show::words::Clock;
+use crate::snapshot::union;
+use crate::snapshot::{Bout, Window};
 use crate::snapshot::{Snapshot, Trouble};
 use std::collections::BTreeMap;
 
@@ -82,26 +84,26 @@ fn about(given: &Given, windows: &Windows, id: String, t: &Trouble, ended_s: f64
     let s = given.snapshot;
     Ticket {
         id,
-        cause: t.cause.clone(),
+        cause: Some(t.cause),
         confidence: t.confidence,
         not_excluded: t.not_excluded.clone(),
-        who: t.who.clone(),
+        who: t.who,
         technician: t.technician.clone(),
         evidence_for: t.evidence_for.clone(),
         evidence_against: t.evidence_against.clone(),
         step: t.step.clone(),
         proof: t.proof.clone(),
-        visit: say::visit(&t.who),
-        quiet_s: quiet(s, &t.cause, ended_s),
-        history: fields::history(windows, &t.cause),
-        codes: codes(&t.cause),
+        visit: say::visit(t.who),
+        quiet_s: quiet(s, t.cause, ended_s),
+        history: fields::history(windows, t.cause),
+        codes: codes(t.cause),
         patterns: fields::patterns(s),
         ..Ticket::default()
     }
 }
 
 /// Seconds from an end until the record's end or the next trouble of the same cause.
-fn quiet(s: &Snapshot, cause: &str, ended_s: f64) -> f64 {
+fn quiet(s: &Snapshot, cause: Cause, ended_s: f64) -> f64 {
     let next = s.troubles.iter().filter(|t| t.cause == cause && t.start_s[1] > ended_s).map(|t| t.start_s[1]);
     (next.fold(s.watch.elapsed_s, f64::min) - ended_s).max(0.0)
 }
@@ -113,11 +115,11 @@ fn recurring(given: &Given, windows: &Windows, groups: &[Vec<Bout>], outages: &[
     let mut by_cause: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for (i, t) in outages.iter().enumerate() {
         if t.from_s.is_some_and(|f| f[1] >= since) {
-            by_cause.entry(&t.cause).or_default().push(i);
+            by_cause.entry(t.cause.map_or("", Cause::word)).or_default().push(i);
         }
     }
     let worst_of = |which: &[usize]| {
-        let bouts = which.iter().flat_map(|i| &groups[*i]).filter(|b| b.trouble.cause == outages[which[0]].cause);
+        let bouts = which.iter().flat_map(|i| &groups[*i]).filter(|b| Some(b.trouble.cause) == outages[which[0]].cause);
         let length = |b: &Bout| b.length_s(s.watch.elapsed_s)[1];
         bouts.max_by(|a, b| length(a).total_cmp(&length(b))).expect("the ticket is about such an outage").trouble
     };
@@ -142,8 +144,8 @@ fn recurring(given: &Given, windows: &Windows, groups: &[Vec<Bout>], outages: &[
 fn conditions(given: &Given, windows: &Windows) -> Vec<Ticket> {
     let s = given.snapshot;
     let mut by_cause: BTreeMap<&str, Vec<&Trouble>> = BTreeMap::new();
-    for t in s.troubles.iter().filter(|t| !t.outage && t.who != "nobody") {
-        by_cause.entry(&t.cause).or_default().push(t);
+    for t in s.troubles.iter().filter(|t| !t.outage && t.who != Actor::Nobody) {
+        by_cause.entry(t.cause.word()).or_default().push(t);
     }
     let mut out: Vec<Ticket> = Vec::new();
     for (cause, which) in by_cause {
@@ -167,19 +169,19 @@ fn conditions(given: &Given, windows: &Windows) -> Vec<Ticket> {
         });
     }
     // What is to be mended without any trouble is how the path stands without mains.
-    for (n, m) in s.mend.iter().filter(|m| !s.troubles.iter().any(|t| t.step == m.step)).enumerate() {
+    for (n, m) in s.mend.iter().filter(|m| m.cause.is_none()).enumerate() {
         let word = if n == 0 { "without-mains".to_owned() } else { format!("without-mains-{}", n + 1) };
         out.push(Ticket {
             id: group::cause_id(s, "lasting", &word),
             kind: TicketKind::Condition,
             line: m.what.clone(),
             open: true,
-            cause: "without-mains".into(),
+            cause: None,
             confidence: f64::NAN,
-            who: m.who.clone(),
+            who: m.who,
             step: m.step.clone(),
             proof: m.proof.clone(),
-            visit: say::visit(&m.who),
+            visit: say::visit(m.who),
             ..Ticket::default()
         });
     }

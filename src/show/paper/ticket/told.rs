@@ -4,15 +4,15 @@
 
 use super::fields::{LaneMeanwhile, Outage, Ticket, TicketKind};
 use super::tickets;
-use crate::judge::Lane;
+use crate::judge::{Actor, Lane};
 use crate::show::paper::part::sentence;
 use crate::show::paper::{Blocks, Given, Kind, Paper};
 use crate::show::say::codes::Code;
 use crate::show::say::ticket::{self as say, label, provider};
-use crate::show::say::titles::named;
 use crate::show::say::{local, utc};
 use crate::show::words::{self, Clock, full_time, safe, span, zoned};
 use crate::snapshot::{LaneState, Snapshot};
+use crate::words::{causes::named, people};
 use std::collections::BTreeSet;
 
 /// Most tickets told in full.
@@ -38,7 +38,9 @@ pub fn ticket(given: &Given) -> Paper {
     ));
     if all.len() > 1 {
         p.part("overview", say::OVERVIEW);
-        let row = |t: &Ticket| vec![t.id.clone(), sentence(&t.line), say::state(t.open, t.quiet_s), words::who(&t.who)];
+        let row = |t: &Ticket| {
+            vec![t.id.clone(), sentence(&t.line), say::state(t.open, t.quiet_s), people::who(t.who).to_owned()]
+        };
         p.table(say::OVERVIEW_ABOUT, &say::OVERVIEW_HEAD, all.iter().take(IN_TABLE).map(row));
     }
     for (n, t) in all.iter().take(IN_FULL).enumerate() {
@@ -76,15 +78,15 @@ fn one(p: &mut Blocks, n: usize, t: &Ticket, given: &Given) {
     let mut pairs = vec![
         (label::SITE, safe(&s.site)),
         (label::STATE, say::state(t.open, t.quiet_s)),
-        (label::CAUSE, say::cause(&t.cause, t.confidence)),
+        (label::CAUSE, say::cause(t.cause, t.confidence)),
     ];
     if !t.not_excluded.is_empty() {
-        pairs.push((label::NOT_EXCLUDED, list(&t.not_excluded.iter().map(|c| named(c)).collect::<Vec<_>>())));
+        pairs.push((label::NOT_EXCLUDED, list(&t.not_excluded.iter().map(|c| named(*c)).collect::<Vec<_>>())));
     }
     p.pairs(pairs);
 
     p.piece(say::ACT);
-    let mut pairs = vec![(label::WHO, words::who(&t.who)), (label::NEXT, sentence(&t.step))];
+    let mut pairs = vec![(label::WHO, people::who(t.who).to_owned()), (label::NEXT, sentence(&t.step))];
     pairs.push((label::VISIT, t.visit.to_owned()));
     pairs.push((label::GUARD, say::GUARD.to_owned()));
     pairs.push((label::PROOF, sentence(&t.proof)));
@@ -111,13 +113,13 @@ fn one(p: &mut Blocks, n: usize, t: &Ticket, given: &Given) {
         let row = |k: &super::Known| vec![span(k.interval_s), safe(&k.used), say::known(k.noticed).to_owned()];
         p.table(say::EFFECT_ABOUT, &say::EFFECT_HEAD, t.known.iter().map(row));
     }
-    if !t.history.is_empty() {
+    if let Some(cause) = t.cause.filter(|_| !t.history.is_empty()) {
         p.piece(say::HISTORY);
-        p.table(&say::history(&t.cause), &say::HISTORY_HEAD, history(t));
+        p.table(&say::history(cause), &say::HISTORY_HEAD, history(t));
         let patterns = t.patterns.iter().map(|x| (label::PATTERN, safe(x)));
         p.pairs(patterns.chain((!t.tickets.is_empty()).then(|| (label::TICKETS, t.tickets.join(", ")))));
     }
-    if t.who == "provider" {
+    if t.who == Actor::Provider {
         p.piece(say::PROVIDER);
         p.verbatim(for_provider(t, given));
     } else if matches!(t.kind, TicketKind::Outage | TicketKind::Storm) {
@@ -223,7 +225,7 @@ fn tickets_of(t: &Ticket, given: &Given) -> Vec<Outage> {
     let mine = own
         .iter()
         .filter(|g| g.first().is_some_and(|f| t.tickets.contains(&super::group::outage_id(given.snapshot, f))));
-    mine.flatten().filter(|b| b.trouble.cause == t.cause).map(|b| super::fields::outage(given, b)).collect()
+    mine.flatten().filter(|b| Some(b.trouble.cause) == t.cause).map(|b| super::fields::outage(given, b)).collect()
 }
 
 /// What answered on the site's side, what did not, and who was asked.

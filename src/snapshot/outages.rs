@@ -1,10 +1,10 @@
-//! Outages as the papers count them: each with its edges, over the whole record or a window of it.
+//! Outages as everybody counts them: each with its edges, over the whole record or a window of it.
 //!
 //! Counts and adds only what the snapshot holds. The path is down between the middles of its edges; where two troubles
 //! cut the path at once, that time counts once.
 
+use super::{LaneState, LaneView, Snapshot, Trouble};
 use crate::judge::{Edge, Lane, Micros, Moment, Outage, supervision};
-use crate::snapshot::{LaneState, Snapshot, Trouble};
 
 /// One outage.
 #[derive(Clone, Copy, Debug)]
@@ -93,7 +93,7 @@ pub fn down_s(bouts: &[Bout<'_>], from_s: f64, to_s: f64) -> f64 {
 }
 
 /// Length of spans together, in order of their beginnings: what two share counts once.
-pub(super) fn union(spans: impl Iterator<Item = [f64; 2]>) -> f64 {
+pub fn union(spans: impl Iterator<Item = [f64; 2]>) -> f64 {
     let add = |(total, reached): (f64, f64), [from, to]: [f64; 2]| {
         let from = from.max(reached);
         if to > from { (total + to - from, to) } else { (total, reached) }
@@ -107,7 +107,7 @@ fn seen(s: &Snapshot, from_s: f64, to_s: f64) -> f64 {
         return s.watch.observed_s;
     }
     let lanes = s.lanes.iter().filter(|l| matches!(l.lane, Lane::Outside | Lane::Receiver));
-    let looked = |l: &crate::snapshot::LaneView| -> f64 {
+    let looked = |l: &LaneView| -> f64 {
         let seen = l.stretches.iter().filter(|x| x.state != LaneState::Blind);
         seen.map(|x| (x.to_s.min(to_s) - x.from_s.max(from_s)).max(0.0)).sum()
     };
@@ -117,14 +117,14 @@ fn seen(s: &Snapshot, from_s: f64, to_s: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::Lane;
+    use crate::judge::{Actor, Cause};
 
     fn trouble(from: f64, to: Option<f64>) -> Trouble {
         let around = |x: f64| [x - 2.0, x, x + 2.0];
         Trouble {
             number: 1,
             lane: Lane::Outside,
-            cause: "access-line".into(),
+            cause: Cause::AccessLine,
             sentence: String::new(),
             start_s: around(from),
             end_s: to.map(around),
@@ -133,6 +133,7 @@ mod tests {
             down_to_s: to.map(around),
             unwatched: false,
             confidence: 0.9,
+            evidence: Vec::new(),
             evidence_for: Vec::new(),
             evidence_against: Vec::new(),
             not_excluded: Vec::new(),
@@ -140,7 +141,7 @@ mod tests {
             technician: String::new(),
             step: String::new(),
             proof: String::new(),
-            who: "provider".into(),
+            who: Actor::Provider,
             station_would_know: None,
         }
     }
