@@ -106,6 +106,74 @@ fn the_reader_of_rooms_sees_both_ways_of_naming_one() {
     assert_eq!(named.into_iter().collect::<Vec<_>>(), ["judge", "show", "site", "sys"]);
 }
 
+/// Searches in text that `show` makes: file, how many, and why none of them reads a sentence of the snapshot.
+const SEARCHES: [(&str, usize, &str); 8] = [
+    ("escape.rs", 3, "a shell word and its quotes"),
+    ("page/technician.rs", 1, "an anchor made of a link's own words"),
+    ("paper/letter.rs", 1, "the full stop of a fault that stands apart, where the letter sets its own"),
+    ("paper/mask.rs", 4, "addresses, which are masked wherever they stand"),
+    ("paper/part/answers.rs", 1, "the tenths of a length it has just written"),
+    ("paper/pdf/blocks.rs", 1, "words, to break lines between"),
+    ("paper/pdf/pages.rs", 1, "words, to break lines between"),
+    ("words.rs", 1, "words, to break lines between"),
+];
+
+/// Calls that search in text, however their argument looks, and those that do where it is text.
+const ALWAYS: [&str; 10] = [
+    ".split(",
+    ".split_once(",
+    ".rsplit(",
+    ".rsplit_once(",
+    ".strip_prefix(",
+    ".strip_suffix(",
+    ".starts_with(",
+    ".ends_with(",
+    ".trim_end_matches(",
+    ".trim_start_matches(",
+];
+const WITH_TEXT: [&str; 4] = [".contains(", ".find(", ".replace(", ".matches("];
+
+/// How many searches in text a line makes.
+fn searches(line: &str) -> usize {
+    let with_text = |call: &&str| -> usize {
+        let argument = |part: &str| part.trim_start_matches(['&', '[']).starts_with(['"', '\'']);
+        line.split(call).skip(1).filter(|part| argument(part)).count()
+    };
+    ALWAYS.iter().map(|call| line.matches(call).count()).sum::<usize>()
+        + WITH_TEXT.iter().map(|c| with_text(&c)).sum::<usize>()
+}
+
+/// What was seen and why stands in the snapshot as types; a renderer that searched its sentences would break with them.
+#[test]
+fn no_renderer_searches_in_the_words_of_a_snapshot() {
+    let show = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/show");
+    let mut wrong = Vec::new();
+    for file in rust_files(&show) {
+        let inside = file.strip_prefix(&show).expect("under show").to_string_lossy().into_owned();
+        let text = std::fs::read_to_string(&file).expect("file reads");
+        let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
+        let found: usize = code.lines().filter(|l| !l.trim_start().starts_with("//")).map(searches).sum();
+        let allowed = SEARCHES.iter().find(|(f, ..)| *f == inside).map_or(0, |(_, n, _)| *n);
+        if found != allowed {
+            wrong.push(format!("{inside}: {found} searches in text, {allowed} allowed"));
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn the_counter_of_searches_sees_text_and_leaves_lists_and_ranges() {
+    for (line, n) in [
+        (r#"seen.find(|e| e.contains(" answered") && !e.contains("0 answered"))"#, 2),
+        (r#"told.split_once(", ").map(f)"#, 1),
+        (r"text.replace(' ', x)", 1),
+        (r"whole.contains(&t.number) && (0.0..1.0).contains(&p)", 0),
+        (r"s.lanes.iter().find(|v| v.lane == lane)", 0),
+    ] {
+        assert_eq!(searches(line), n, "{line}");
+    }
+}
+
 #[test]
 fn files_stay_small_and_open_with_what_they_decide() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));

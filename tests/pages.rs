@@ -5,7 +5,7 @@
 
 mod snapshots;
 
-use pathproof::judge::Lane;
+use pathproof::judge::{Cause, Lane};
 use pathproof::show::escape;
 use pathproof::show::page::{ASSETS, Look, Window, home, home_main, login, technician};
 use pathproof::snapshot::{CourseView, LaneState, LaneView, Snapshot, Stretch, Trouble};
@@ -154,7 +154,7 @@ fn long() -> Snapshot {
         .zip(1..)
         .map(|(&at, number)| Trouble {
             number,
-            cause: format!("cause-{}", number % 40),
+            cause: Cause::ALL[number as usize % 40],
             start_s: [at, at + 1.0, at + 2.0],
             end_s: Some([at + 300.0, at + 301.0, at + 302.0]),
             down_from_s: None,

@@ -241,6 +241,7 @@ impl Comparison {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::Actor;
 
     fn truth(fault: FaultKind, from: i64, to: i64) -> Truth {
         Truth { fault, from: Moment(from * 1_000_000), to: Moment(to * 1_000_000) }
@@ -267,7 +268,7 @@ mod tests {
             technician: String::new(),
             step: String::new(),
             proof: String::new(),
-            who: String::new(),
+            who: Actor::Nobody,
             station_would_know: None,
         }
     }
@@ -275,7 +276,7 @@ mod tests {
     #[test]
     fn a_faithful_survey_is_all_right() {
         let truths = [truth(FaultKind::AccessCut, 10, 20), truth(FaultKind::LinkFlap, 30, 31)];
-        let seen = [trouble(1, "access-line", 10.6, Some(19.2)), trouble(2, "own-link", 30.0, Some(31.0))];
+        let seen = [trouble(1, Cause::AccessLine, 10.6, Some(19.2)), trouble(2, Cause::OwnLink, 30.0, Some(31.0))];
         let c = compare(&truths, &seen, Rules::default());
         assert!(c.all_right(), "{}", c.text());
         assert!((c.rows[0].start_error_s.expect("seen") - 0.6).abs() < 1e-9);
@@ -288,13 +289,13 @@ mod tests {
         let cut = [truth(FaultKind::AccessCut, 10, 20)];
         let wrongs = [
             vec![],
-            vec![trouble(1, "router-restart", 10.0, Some(20.0))],
-            vec![trouble(1, "access-line", 11.1, Some(20.0))],
-            vec![trouble(1, "access-line", 10.0, Some(21.1))],
-            vec![trouble(1, "access-line", 10.0, None)],
-            vec![trouble(1, "access-line", 10.0, Some(14.0)), trouble(2, "access-line", 15.0, Some(20.0))],
-            vec![trouble(1, "access-line", 10.0, Some(20.0)), trouble(2, "receiver", 21.2, Some(22.0))],
-            vec![trouble(1, "access-line", 10.0, Some(20.0)), trouble(2, "receiver", 5.0, Some(8.9))],
+            vec![trouble(1, Cause::RouterRestart, 10.0, Some(20.0))],
+            vec![trouble(1, Cause::AccessLine, 11.1, Some(20.0))],
+            vec![trouble(1, Cause::AccessLine, 10.0, Some(21.1))],
+            vec![trouble(1, Cause::AccessLine, 10.0, None)],
+            vec![trouble(1, Cause::AccessLine, 10.0, Some(14.0)), trouble(2, Cause::AccessLine, 15.0, Some(20.0))],
+            vec![trouble(1, Cause::AccessLine, 10.0, Some(20.0)), trouble(2, Cause::ReceiverSilent, 21.2, Some(22.0))],
+            vec![trouble(1, Cause::AccessLine, 10.0, Some(20.0)), trouble(2, Cause::ReceiverSilent, 5.0, Some(8.9))],
         ];
         for seen in wrongs {
             let c = compare(&cut, &seen, Rules::default());
@@ -317,7 +318,7 @@ mod tests {
         ] {
             for lane in inside_out {
                 let own = trouble(1, fault.cause(), 10.0, Some(20.0));
-                let other = Trouble { lane, ..trouble(2, "something-else", 12.0, Some(18.0)) };
+                let other = Trouble { lane, ..trouble(2, Cause::IdleTimeout, 12.0, Some(18.0)) };
                 let c = compare(&[truth(fault, 10, 20)], &[own, other], Rules::default());
                 let own_lane = matches!(fault, F::AccessCut | F::LossBurst) && lane == Lane::Outside;
                 let allowed = first_allowed.is_some_and(|first| lane >= first) && !own_lane;
@@ -332,7 +333,7 @@ mod tests {
     fn random_losses_may_silence_one_far_end_but_a_cut_line_silences_all() {
         for (fault, right) in [(FaultKind::LossBurst, true), (FaultKind::AccessCut, false)] {
             let own = trouble(1, fault.cause(), 10.0, Some(20.0));
-            let one = Trouble { lane: Lane::Outside, ..trouble(2, "target-missing", 12.0, Some(18.0)) };
+            let one = Trouble { lane: Lane::Outside, ..trouble(2, Cause::TargetMissing, 12.0, Some(18.0)) };
             assert_eq!(compare(&[truth(fault, 10, 20)], &[own, one], Rules::default()).all_right(), right, "{fault}");
         }
     }
@@ -340,8 +341,8 @@ mod tests {
     #[test]
     fn a_fault_is_not_invented_for_overlapping_another() {
         let truths = [truth(FaultKind::SecondAddressServer, 5, 30), truth(FaultKind::ReceiverRefusing, 10, 20)];
-        let server = Trouble { lane: Lane::Address, ..trouble(1, "second-address-server", 6.0, None) };
-        let refusing = Trouble { lane: Lane::Receiver, ..trouble(2, "receiver-refusing", 10.0, Some(20.0)) };
+        let server = Trouble { lane: Lane::Address, ..trouble(1, Cause::SecondAddressServer, 6.0, None) };
+        let refusing = Trouble { lane: Lane::Receiver, ..trouble(2, Cause::ReceiverRefusing, 10.0, Some(20.0)) };
         let c = compare(&truths, &[server, refusing], Rules::default());
         assert!(c.all_right() && c.rows.iter().all(|r| r.beside.is_empty()), "{}", c.text());
     }
@@ -350,7 +351,7 @@ mod tests {
     fn the_second_address_server_is_due_by_the_round_after() {
         let truths = [truth(FaultKind::SecondAddressServer, 10, 35)];
         let bracket = |earliest: f64, latest: f64| {
-            let mut t = trouble(1, "second-address-server", 0.0, None);
+            let mut t = trouble(1, Cause::SecondAddressServer, 0.0, None);
             t.start_s = [earliest, f64::midpoint(earliest, latest), latest];
             compare(&truths, &[t], Rules::default())
         };
@@ -364,6 +365,6 @@ mod tests {
     #[test]
     fn nothing_scripted_and_nothing_seen_is_right() {
         assert!(compare(&[], &[], Rules::default()).all_right());
-        assert!(!compare(&[], &[trouble(1, "unknown", 1.0, Some(2.0))], Rules::default()).all_right());
+        assert!(!compare(&[], &[trouble(1, Cause::IdleTimeout, 1.0, Some(2.0))], Rules::default()).all_right());
     }
 }

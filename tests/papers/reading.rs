@@ -6,7 +6,7 @@
 use super::{judged, papers};
 use pathproof::judge::Cause;
 use pathproof::show::paper::{Block, Paper};
-use pathproof::show::say::causes::plain;
+use pathproof::words::causes;
 
 /// Words a homeowner need not know.
 const JARGON: [&str; 44] = [
@@ -139,7 +139,7 @@ fn the_letter_is_plain() {
 #[test]
 fn every_cause_is_told_without_jargon() {
     for cause in Cause::ALL {
-        let (_, text) = plain(cause.word());
+        let text = causes::row(*cause).short;
         assert_eq!(jargon(text), [""; 0], "{text}");
         assert!(words(text).len() <= 14, "{text}");
     }

@@ -269,6 +269,7 @@ fn key(p: &mut Picture, i: usize, x: f64, y: f64) {
 mod tests {
     use super::*;
     use crate::judge::Lane;
+    use crate::judge::{Actor, Cause};
     use crate::show::picture::to_svg;
     use crate::snapshot::Watch;
 

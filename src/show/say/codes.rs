@@ -114,7 +114,7 @@ mod tests {
     fn every_number_goes_with_its_letters_as_in_the_reference_library() {
         let mut seen = 0;
         for cause in Cause::ALL {
-            for code in codes(cause.word()) {
+            for code in codes(*cause) {
                 for n in numbers(&code) {
                     let [new, restored] = reference("number", n).pair;
                     let ours = if new == restored { new } else { format!("{new} / {restored}") };
@@ -132,7 +132,7 @@ mod tests {
         // the mains as "AC Loss", a wrong clock in the log of events, and what befell this host alone nowhere.
         for cause in Cause::ALL {
             let word = cause.word();
-            let numbers: Vec<&str> = codes(word).iter().flat_map(numbers).collect();
+            let numbers: Vec<&str> = codes(*cause).iter().flat_map(numbers).collect();
             let of = |class: &str| numbers.iter().filter(|n| reference("number", n).class == class).count();
             let (system, path, log) = (of("System Trouble"), of("Communication Trouble"), of("Event Log"));
             let mains = numbers.iter().any(|n| reference("number", n).name == "ac loss");
