@@ -3,7 +3,7 @@
 
 mod support;
 
-use pathproof::judge::{Detail, Observation, Outcome, Question};
+use pathproof::judge::{Detail, Micros, Observation, Outcome, Question};
 use pathproof::probe::{address, conflict, gateway_arp, link, offers};
 use std::time::Duration;
 use support::lateness::answered;
@@ -80,8 +80,8 @@ fn the_gateway_answers_a_second_one_is_seen_and_silence_times_out() {
     Lab::ip(&lab.host, "route add default via 192.0.2.1");
     let o = seen.wait(4, "an answer", |o| o.outcome == Outcome::Answered);
     assert_eq!((&*o.target, claimants(&o)), ("192.0.2.1", vec![Lab::mac(&lab.router, "br0")]));
-    let took = o.rtt.expect("timed").took.millis();
-    assert!(took > 0.0 && took < 200.0, "{took} ms");
+    let took = o.rtt.expect("timed").took;
+    assert!(took > Micros::ZERO && took < Micros::from_millis(200), "{took}");
 
     Lab::ip(&lab.other, "addr add 192.0.2.1/24 dev eth0");
     let o = seen.wait(4, "a second answerer", |o| claimants(o).len() == 2);

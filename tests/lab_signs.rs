@@ -333,7 +333,7 @@ fn the_communicator_is_heard_then_asked_for_and_its_leaving_is_seen() {
     let o = seen.wait(4, "heard", |o| o.outcome == Outcome::Answered);
     assert_eq!(o.detail, Detail::Claimants(vec![mac]));
     let o = seen.wait(4, "asked for", |o| o.outcome == Outcome::Answered && o.rtt.is_some());
-    assert!(o.rtt.is_some_and(|r| r.took.millis() < 500.0));
+    assert!(o.rtt.is_some_and(|r| r.took < pathproof::judge::Micros::from_millis(500)));
     Lab::ip(&lab.other, "link set eth0 down");
     let o = seen.wait(5, "gone", |o| o.outcome == Outcome::Timeout);
     assert_eq!(o.detail, Detail::Claimants(vec![]));

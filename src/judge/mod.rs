@@ -30,7 +30,7 @@ pub use decide::settings::{self, Known, Planned, Settings, Standby, Stands};
 pub use decide::signalling::Signalling;
 pub use decide::verdict::{self, Judgement, Standing, VerdictKind};
 pub use decide::{
-    between, delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
+    delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
 };
 pub use facts::{Mark as Step, *};
 pub use fold::{Folded, Judge};

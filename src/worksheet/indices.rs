@@ -1,4 +1,4 @@
-//! Interruption indices of IEEE 1366: their arithmetic, and the published figures of the US states.
+//! Interruption indices of IEEE 1366: the published figures of the US states.
 //!
 //! Decides nothing of a site: an index is the average customer of an area. Sustained means longer than five minutes; one
 //! of exactly 300 s is momentary [IEEE1366] (some authorities put the border the other way). Data [EIA23]: EIA, Electric Power
@@ -10,14 +10,6 @@ const CSV: &str = include_str!("../../config/mains/us-interruptions.csv");
 
 /// Where the figures come from.
 pub const SOURCE: &str = "EIA Electric Power Annual, tables 11.1 and 11.2, IEEE method, 2022 and 2023";
-
-/// The longest momentary interruption, seconds [IEEE1366].
-pub const MOMENTARY_S: f64 = 300.0;
-
-/// Whether an interruption of this length is a sustained one.
-pub fn is_sustained(seconds: f64) -> bool {
-    seconds > MOMENTARY_S
-}
 
 /// How often, and how long on average.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,28 +25,6 @@ impl Indices {
     pub fn saidi(self) -> Hours {
         self.caidi.times(self.saifi.get())
     }
-
-    /// From counts and customer-minutes over customers served; `None` where nothing happened or nobody is served.
-    pub fn of_events(events: &[Event], served: f64) -> Option<Self> {
-        let hit: f64 = events.iter().map(|e| e.customers).sum();
-        let minutes: f64 = events.iter().map(|e| e.minutes * e.customers).sum();
-        (hit > 0.0 && served > 0.0)
-            .then(|| Self { saifi: PerYear::of(hit / served), caidi: Hours::minutes(minutes / hit) })
-    }
-
-    /// Share of the year a customer has power (ASAI).
-    pub fn availability(self) -> f64 {
-        1.0 - self.saidi().get() / 8_760.0
-    }
-}
-
-/// One sustained interruption.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Event {
-    /// Its length.
-    pub minutes: f64,
-    /// Customers interrupted.
-    pub customers: f64,
 }
 
 /// One year of one area.
@@ -269,30 +239,6 @@ mod tests {
         assert_eq!(of(|r| r.saidi), (69.4, 248.8, 1_863.0));
         assert_eq!(of(|r| r.saifi), (0.370, 1.143, 3.922));
         assert_eq!(of(|r| r.caidi), (63.4, 181.7, 730.9));
-    }
-
-    #[test]
-    fn the_example_circuit_comes_out() {
-        // [IEEE1366] example circuit of 2000 customers, 1800 of them hit (numbers from memory; every published result
-        // comes out of them): SAIFI 1.6075, SAIDI 86.11, CAIDI 53.57, ASAI 0.999836, CAIFI 1.79, CTAIDI 95.68.
-        let events =
-            [(8.17, 200.0), (71.3, 600.0), (30.3, 25.0), (267.2, 90.0), (120.0, 700.0), (10.0, 1_500.0), (40.0, 100.0)]
-                .map(|(minutes, customers)| Event { minutes, customers });
-        let i = Indices::of_events(&events, 2_000.0).expect("hit");
-        assert!((i.saifi.get() - 1.6075).abs() < 1e-12);
-        assert!((i.saidi().in_minutes() - 86.109_75).abs() < 1e-9);
-        assert!((i.caidi.in_minutes() - 53.567).abs() < 1e-3);
-        assert!((i.availability() - 0.999_836_17).abs() < 1e-8);
-        // Over the customers hit instead of those served.
-        let hit = Indices::of_events(&events, 1_800.0).expect("hit");
-        assert!((hit.saifi.get() - 1.786).abs() < 5e-4 && (hit.saidi().in_minutes() - 95.678).abs() < 1e-3);
-        assert_eq!(Indices::of_events(&[], 2_000.0), None);
-    }
-
-    #[test]
-    fn five_minutes_sharp_is_momentary() {
-        // [IEEE1366]: sustained is more than five minutes.
-        assert!(!is_sustained(300.0) && is_sustained(300.001));
     }
 
     #[test]

@@ -11,7 +11,7 @@
 
 use super::indices::Indices;
 use super::units::{Hours, PerYear};
-use crate::judge::stats::special::{normal_cdf, normal_quantile};
+use crate::judge::stats::special::normal_cdf;
 
 /// Log spread of interruption lengths (derived: 1.46, 1.41 and 1.49 of US events of 2000 to 2016 [USOUT16], 1.5 of
 /// British ones [GBTIC05], [OFGEM67]).
@@ -62,16 +62,6 @@ impl Lengths {
         }
         let d = (self.mu - t.get().ln()) / SIGMA;
         Hours::of((mean * normal_cdf(d + SIGMA) - t.get() * normal_cdf(d)).max(0.0))
-    }
-
-    /// Mean further wait once it has lasted t.
-    pub fn further_mean(self, t: Hours) -> Hours {
-        self.beyond(t).times(1.0 / self.longer(t))
-    }
-
-    /// Median further wait once it has lasted t.
-    pub fn further_median(self, t: Hours) -> Hours {
-        Hours::of((self.mu - SIGMA * normal_quantile(self.longer(t) / 2.0)).exp()) - t
     }
 }
 
@@ -225,18 +215,6 @@ mod tests {
             near(given(a, t, after), pa, 6e-5);
             near(given(b, t, after), pb, 6e-5);
         }
-        for (l, t, median, mean) in [
-            (a, 5.0, 41.2, 127.2),
-            (a, 30.0, 61.9, 172.2),
-            (a, 60.0, 83.2, 216.8),
-            (a, 240.0, 181.2, 414.8),
-            (b, 30.0, 108.4, 321.0),
-            (b, 60.0, 133.2, 374.1),
-            (b, 240.0, 251.3, 619.0),
-        ] {
-            near(l.further_median(minutes(t)).in_minutes(), median, 0.06);
-            near(l.further_mean(minutes(t)).in_minutes(), mean, 0.06);
-        }
     }
 
     #[test]
@@ -307,13 +285,6 @@ mod tests {
             prop_assert!(at(&with(saifi, caidi + more)) > at(&c), "CAIDI");
             prop_assert!(at(&Case { restart: minutes(restart + more), ..c }) >= at(&c), "restart");
             prop_assert!(at(&Case { street: None, ..c }) <= at(&c) + slack, "street");
-        }
-
-        #[test]
-        fn the_longer_it_has_lasted_the_longer_it_will(caidi in 10.0f64..900.0, t in 1.0f64..900.0, more in 1.0f64..300.0) {
-            let l = Lengths::with_mean(minutes(caidi));
-            prop_assert!(l.further_mean(minutes(t + more)) > l.further_mean(minutes(t)));
-            prop_assert!(l.further_median(minutes(t + more)) > l.further_median(minutes(t)));
         }
 
         #[test]

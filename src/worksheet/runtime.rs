@@ -1,15 +1,11 @@
 //! How long a battery carries network gear when mains is away.
 //!
 //! Decides the run time from energy or from ampere-hours, with what the inverter, age and a fast discharge take away.
-//! Peukert's law comes in two forms that must not be mixed: one takes the capacity at one ampere, the other the capacity
-//! at the maker's rated hours. Each has a type of its own. At light loads the backup's own draw rules, so a run time
+//! Peukert's law comes in two forms that must not be mixed: this one takes the capacity at the maker's rated hours, the
+//! other the capacity at one ampere. At light loads the backup's own draw rules, so a run time
 //! worked out without it is an upper bound; a drill measures it.
 
 use super::units::{AmpHours, Exponent, Hours, Milliamps, Volts, WattHours, Watts};
-
-/// Capacity of a battery discharged at one ampere: what the raw form takes.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct AtOneAmpere(pub AmpHours);
 
 /// Capacity as makers print it: so much, if drawn evenly over so many hours.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -20,30 +16,12 @@ pub struct Rated {
     pub over: Hours,
 }
 
-impl AtOneAmpere {
-    /// Raw form: t = C / I^n, C in Ah at 1 A, I in A.
-    pub fn lasts(self, current: Milliamps, n: Exponent) -> Hours {
-        Hours::of(self.0.get() / (current.get() / 1e3).powf(n.get()))
-    }
-}
-
 impl Rated {
     /// Corrected for the rate: t = R (C / (I R))^n.
     pub fn lasts(self, current: Milliamps, n: Exponent) -> Hours {
         let usual = current * self.over;
         Hours::of(self.over.get() * (self.charge / usual).powf(n.get()))
     }
-
-    /// Share of the rated charge that can be drawn at this current: (rated current / I)^(n-1).
-    pub fn share(self, current: Milliamps, n: Exponent) -> f64 {
-        let rated = self.charge / self.over;
-        (rated.get() / current.get()).powf(n.get() - 1.0)
-    }
-}
-
-/// The exponent from two discharges of one battery: |log t2 - log t1| / |log I1 - log I2|.
-pub fn exponent(first: (Milliamps, Hours), second: (Milliamps, Hours)) -> f64 {
-    (second.1.get().ln() - first.1.get().ln()).abs() / (first.0.get().ln() - second.0.get().ln()).abs()
 }
 
 /// What a backup loses between its battery and the gear.
@@ -93,19 +71,23 @@ mod tests {
         Rated { charge: AmpHours::of(charge), over: Hours::of(over) }
     }
 
+    impl Rated {
+        /// Share of the rated charge that can be drawn at this current: (rated current / I)^(n-1).
+        fn share(self, current: Milliamps, n: Exponent) -> f64 {
+            let rated = self.charge / self.over;
+            (rated.get() / current.get()).powf(n.get() - 1.0)
+        }
+    }
+
+    /// The exponent from two discharges of one battery: |log t2 - log t1| / |log I1 - log I2|.
+    fn exponent(first: (Milliamps, Hours), second: (Milliamps, Hours)) -> f64 {
+        (second.1.get().ln() - first.1.get().ln()).abs() / (first.0.get().ln() - second.0.get().ln()).abs()
+    }
+
     const PLAIN: Losses = Losses { usable: 1.0, inverter: 1.0, age: 1.0 };
 
     #[test]
-    fn the_raw_form_comes_out() {
-        // By hand: 100 / 5^1.2 = 14.50, 250 / 20^1.3 = 5.088 631 644 and 20 times that 101.7726 [HAND26].
-        near(AtOneAmpere(AmpHours::of(100.0)).lasts(amps(5.0), Exponent::of(1.2)).get(), 14.50, 0.005);
-        let t = AtOneAmpere(AmpHours::of(250.0)).lasts(amps(20.0), Exponent::of(1.3));
-        near(t.get(), 5.088_631_644, 1e-8);
-        near((amps(20.0) * t).get(), 101.7726, 5e-5);
-    }
-
-    #[test]
-    fn the_rated_form_comes_out_and_is_another_one() {
+    fn the_rated_form_comes_out() {
         // I^n t is constant [DOERFFEL06] and t is the rated time at the rated current; the figures by hand [HAND26].
         for (charge, n, current, hours) in [
             (100.0, 1.2, 5.0, 20.0),
@@ -117,12 +99,6 @@ mod tests {
         ] {
             near(rated(charge, 20.0).lasts(amps(current), Exponent::of(n)).get(), hours, 6e-5);
         }
-        // The same numbers put into the other form say 14.5 h where this one says 20.
-        let raw = AtOneAmpere(AmpHours::of(100.0)).lasts(amps(5.0), Exponent::of(1.2)).get();
-        assert!((raw - 20.0).abs() > 5.0);
-        // They agree where they must: a battery rated over the hour count at which its current is one ampere.
-        let same = rated(20.0, 20.0).lasts(amps(3.0), Exponent::of(1.3)).get();
-        near(same, AtOneAmpere(AmpHours::of(20.0)).lasts(amps(3.0), Exponent::of(1.3)).get(), 1e-9);
     }
 
     #[test]

@@ -10,6 +10,8 @@ mod coverage;
 #[path = "../sim/draw.rs"]
 #[allow(dead_code, reason = "the tests use more of it")]
 mod draw;
+#[path = "../sim/lognormal_posterior.rs"]
+mod lognormal_posterior;
 #[path = "../sim/rule.rs"]
 #[allow(dead_code, reason = "the tests use more of it")]
 mod rule;

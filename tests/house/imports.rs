@@ -5,7 +5,7 @@
 //! are called; a type is met where it is named.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use syn::visit::{self, Visit};
 
 /// From file to the files whose definitions it uses; paths below `src`.
@@ -39,7 +39,7 @@ struct Tree {
 /// Reads the library below `src`.
 pub(crate) fn read(src: &Path) -> Imports {
     let mut tree = Tree { modules: Vec::new() };
-    tree.read_file(src, &src.join("lib.rs"), None, &src.to_path_buf());
+    tree.read_file(src, &src.join("lib.rs"), None, src);
     let mut imports = Imports::new();
     for (at, module) in tree.modules.iter().enumerate() {
         let from = imports.entry(module.file.clone()).or_default();
@@ -92,7 +92,7 @@ fn told_path(attrs: &[syn::Attribute]) -> Option<String> {
 
 impl Tree {
     /// Reads a file as a module; `folder` holds its children.
-    fn read_file(&mut self, src: &Path, file: &Path, parent: Option<usize>, folder: &PathBuf) -> usize {
+    fn read_file(&mut self, src: &Path, file: &Path, parent: Option<usize>, folder: &Path) -> usize {
         let text = std::fs::read_to_string(file).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
         let parsed = syn::parse_file(&text).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
         let name = file.strip_prefix(src).expect("under src").to_string_lossy().into_owned();
@@ -106,7 +106,7 @@ impl Tree {
         self.modules.len() - 1
     }
 
-    fn read_items(&mut self, src: &Path, items: &[syn::Item], at: usize, folder: &PathBuf, file: &Path) {
+    fn read_items(&mut self, src: &Path, items: &[syn::Item], at: usize, folder: &Path, file: &Path) {
         for item in items {
             let named = match item {
                 syn::Item::Const(i) => Some((&i.attrs, &i.ident)),
@@ -123,21 +123,16 @@ impl Tree {
                 syn::Item::Mod(m) if for_tests(&m.attrs) => {}
                 syn::Item::Mod(m) => {
                     let name = m.ident.to_string();
-                    let child = match &m.content {
-                        Some((_, items)) => {
-                            let child = self.add(Some(at), self.modules[at].file.clone());
-                            self.read_items(src, items, child, &folder.join(&name), file);
-                            child
-                        }
-                        None => {
-                            let beside = file.parent().expect("a file lies in a folder");
-                            let told = told_path(&m.attrs).map(|p| beside.join(p));
-                            let flat = folder.join(format!("{name}.rs"));
-                            let child = told.unwrap_or_else(|| {
-                                if flat.exists() { flat } else { folder.join(&name).join("mod.rs") }
-                            });
-                            self.read_file(src, &child, Some(at), &folder.join(&name))
-                        }
+                    let child = if let Some((_, items)) = &m.content {
+                        let child = self.add(Some(at), self.modules[at].file.clone());
+                        self.read_items(src, items, child, &folder.join(&name), file);
+                        child
+                    } else {
+                        let beside = file.parent().expect("a file lies in a folder");
+                        let told = told_path(&m.attrs).map(|p| beside.join(p));
+                        let flat = folder.join(format!("{name}.rs"));
+                        let nested = || if flat.exists() { flat.clone() } else { folder.join(&name).join("mod.rs") };
+                        self.read_file(src, &told.unwrap_or_else(nested), Some(at), &folder.join(&name))
                     };
                     self.modules[at].children.insert(name, child);
                 }

@@ -1,10 +1,10 @@
 //! Whether the one-sided 95 % bound on unavailability covers, and how wide it is, on a grid of truths.
 
 use crate::draw::Draw;
+use crate::lognormal_posterior::{LognormalPosterior, LognormalPrior};
 use crate::world::{CAP, DAY, Site, Technology};
 use pathproof::judge::stats::band_posterior::{BandPosterior, BandPrior};
 use pathproof::judge::stats::duration::Lasted;
-use pathproof::judge::stats::lognormal_posterior::{LognormalPosterior, LognormalPrior};
 use std::fmt::Write as _;
 
 /// How long outages last.

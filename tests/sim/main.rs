@@ -8,6 +8,8 @@ mod confusion;
 #[allow(dead_code, reason = "the bench uses more of it")]
 mod coverage;
 mod draw;
+mod lognormal_posterior;
+mod lognormal_posterior_tests;
 mod planned;
 mod probes;
 mod record;

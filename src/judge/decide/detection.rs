@@ -3,7 +3,7 @@
 //! Decides, from how often a lane is asked and how many failures in a row declare it silent, the share of outages of a
 //! length that would be noticed, were they to begin at any moment alike. Follows what `lane` does: silence is declared
 //! when at least k questions in a row failed and every target was among them. One target asked every τ seconds gives
-//! the rule of the success runs, `stats::run_length::detection_probability`. Does not correct any count by it.
+//! the rule of the success runs: x/τ - (k - 1), held to 0..1. Does not correct any count by it.
 
 use crate::judge::decide::settings::Settings;
 use crate::judge::facts::Lane;
@@ -126,7 +126,6 @@ mod tests {
     use crate::judge::decide::settings::Known;
     use crate::judge::facts::{Detail, Entry, NameAnswer, Observation, Outcome, Question, Rtt, Session};
     use crate::judge::facts::{Micros, Moment, WallTime};
-    use crate::judge::stats::run_length;
     use crate::judge::stats::testing::{Lcg, near};
     use proptest::prelude::*;
 
@@ -270,7 +269,8 @@ mod tests {
             x in 0.1f64..300.0, every in 0.5f64..60.0, n in 1usize..6, k in 1u32..9
         ) {
             let needed = k.max(u32::try_from(n).expect("small"));
-            let want = run_length::detection_probability(x, every / n as f64, needed);
+            // x/τ - (k - 1), held to 0..1 (success runs).
+            let want = (x / (every / n as f64) - (f64::from(needed) - 1.0)).clamp(0.0, 1.0);
             near(Rhythm::spread(every, n, k, 0.0).noticed(x), want, 1e-9);
             prop_assert!(Rhythm::spread(every, n, k, 1.0).noticed(x) <= want + 1e-9);
         }

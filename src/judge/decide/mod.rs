@@ -6,7 +6,6 @@
 //! `outlook`, `detection`, `lengths`, `turning`.
 
 pub mod ask;
-pub mod between;
 pub mod delivering;
 pub mod detection;
 pub mod drill;

@@ -5,8 +5,6 @@
 //! attempt. No model of the outages is needed. What lies after the trace, and blind spans in it, bound the answer from
 //! both sides. The terms mean, 95th percentile and maximum are those EN 50136-1 grades (from memory) [EN50136].
 
-use super::Interval;
-
 /// A half-open span of seconds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Span {
@@ -138,64 +136,6 @@ impl Trace<'_> {
             longest: delivered.iter().zip(offsets).rev().find(|(d, _)| **d > 0.0).map(|(_, s)| *s),
         }
     }
-
-    /// Outages as one trace of lengths, and the seen time.
-    fn lengths(self) -> (Vec<f64>, f64) {
-        let down = tidy(self.outages.iter().copied(), self.length);
-        let blind = tidy(self.blind.iter().copied(), self.length);
-        (down.iter().map(|s| s.to - s.from).collect(), self.length - total(&blind))
-    }
-
-    /// Probability of not getting through within `seconds` when trying all the time: Σ max(0, X - T) / L.
-    ///
-    /// Blind spans shorten L; an outage reaching into one is counted as it was given. `None` if nothing was seen.
-    pub fn miss_when_trying_always(self, seconds: f64) -> Option<f64> {
-        let (lengths, seen) = self.lengths();
-        (seen > 0.0).then(|| lengths.iter().map(|x| (x - seconds).max(0.0)).sum::<f64>() / seen)
-    }
-
-    /// Its standard error if outages come as a compound Poisson process: sqrt(Σ max(0, X - T)²) / L.
-    pub fn miss_standard_error(self, seconds: f64) -> Option<f64> {
-        let (lengths, seen) = self.lengths();
-        (seen > 0.0).then(|| lengths.iter().map(|x| (x - seconds).max(0.0).powi(2)).sum::<f64>().sqrt() / seen)
-    }
-
-    /// Mean wait when trying all the time, over all alarms and over blocked ones only: ΣX²/2L and ΣX²/2ΣX.
-    ///
-    /// The second is longer than half the mean outage: a random alarm meets a long outage more often.
-    pub fn mean_wait(self) -> Option<(f64, Option<f64>)> {
-        let (lengths, seen) = self.lengths();
-        let (sum, squares) = lengths.iter().fold((0.0, 0.0), |(s, q), x| (s + x, q + x * x));
-        (seen > 0.0).then(|| (squares / (2.0 * seen), (sum > 0.0).then(|| squares / (2.0 * sum))))
-    }
-
-    /// The wait a share `p` of alarms does not exceed when trying all the time: where
-    /// [`Trace::miss_when_trying_always`] has fallen to 1 - p.
-    pub fn wait_quantile(self, p: f64) -> Option<f64> {
-        let (mut lengths, seen) = self.lengths();
-        if seen <= 0.0 {
-            return None;
-        }
-        // Σ max(0, X - T) is linear between outage lengths: go down from the longest.
-        lengths.sort_by(|a, b| b.total_cmp(a));
-        let allowed = (1.0 - p).max(0.0) * seen;
-        let mut sum = 0.0;
-        for (i, length) in lengths.iter().enumerate() {
-            sum += length;
-            let next = lengths.get(i + 1).copied().unwrap_or(0.0);
-            let count = (i + 1) as f64;
-            if sum - count * next >= allowed {
-                return Some(((sum - allowed) / count).max(0.0));
-            }
-        }
-        Some(0.0)
-    }
-}
-
-/// Bounds of a miss probability from its standard error; indicative only with fewer than ten outages.
-pub fn indicative_bounds(miss: f64, standard_error: f64, confidence: f64) -> Interval {
-    let half = super::special::two_sided_z(confidence) * standard_error;
-    Interval { lower: (miss - half).max(0.0), upper: (miss + half).min(1.0) }
 }
 
 #[cfg(test)]
@@ -206,36 +146,6 @@ mod tests {
 
     fn spans(list: &[(f64, f64)]) -> Vec<Span> {
         list.iter().map(|(from, length)| Span { from: *from, to: from + length }).collect()
-    }
-
-    #[test]
-    fn trying_always_matches() {
-        // TRACE-A [CALC26].
-        let outages = spans(&TRACE_A);
-        let trace = Trace { length: TRACE_A_LENGTH, outages: &outages, blind: &[] };
-        for (t, want) in [
-            (0.0, 0.016_129_298_94),
-            (10.0, 0.016_030_092_59),
-            (30.0, 0.015_848_214_29),
-            (60.0, 0.015_625),
-            (90.0, 0.015_426_587_3),
-            (120.0, 0.015_277_777_78),
-            (240.0, 0.014_682_539_68),
-            (600.0, 0.012_896_825_4),
-            (1800.0, 0.008_928_571_429),
-            (3600.0, 0.005_952_380_952),
-            (7200.0, 0.0),
-        ] {
-            close(trace.miss_when_trying_always(t).expect("seen"), want, 1e-9);
-        }
-        let (all, blocked) = trace.mean_wait().expect("seen");
-        close(all, 45.842_034_56, 1e-9);
-        close(blocked.expect("blocked"), 2_842.159_149, 1e-9);
-        for (p, want) in [(0.95, 0.0), (0.985, 176.0), (0.99, 1476.0), (0.995, 4176.0), (0.999, 6595.2)] {
-            close(trace.wait_quantile(p).expect("seen"), want, 1e-9);
-        }
-        close(trace.miss_standard_error(60.0).expect("seen"), 0.012_183_917_02, 1e-9);
-        near(indicative_bounds(0.015_625, 0.012_183_917_02, 0.95).lower, 0.0, 0.0);
     }
 
     #[test]
@@ -256,7 +166,6 @@ mod tests {
         let b = Trace { length: 1000.0, outages: &b_outages, blind: &[] };
         close(b.on_schedule(&[0.0, 40.0], 0.0).expect("seen").best.miss, 0.09, 1e-12);
         close(b.on_schedule(&[0.0, 20.0, 40.0], 0.0).expect("seen").best.miss, 0.08, 1e-12);
-        close(b.miss_when_trying_always(40.0).expect("seen"), 0.06, 1e-12);
     }
 
     #[test]
@@ -327,8 +236,6 @@ mod tests {
             prop_assert!(miss(fewer, &[0.0]) <= one + 1e-12);
             let b = trace.on_schedule(&[0.0, extra], q).expect("seen");
             prop_assert!(b.best.miss <= b.worst.miss + 1e-12);
-            // Trying always is never worse than any schedule within the same time.
-            prop_assert!(trace.miss_when_trying_always(extra).is_some_and(|m| m <= miss(trace, &[0.0, extra]) + 1e-12));
         }
     }
 }

@@ -22,27 +22,9 @@ pub fn shared_by_beta(first: f64, second: f64, beta: f64) -> f64 {
     beta.clamp(0.0, 1.0) * first.min(second)
 }
 
-/// The classical approximation for two alike: ((1-β)Q)² + βQ.
-pub fn alike_pair(q: f64, beta: f64) -> f64 {
-    ((1.0 - beta) * q).powi(2) + beta * q
-}
-
-/// β from counted events: `single` in which one path failed, `double` in which both did: 2 n2 / (n1 + 2 n2).
-///
-/// `None` if nothing was counted.
-pub fn beta_from_events(single: u64, double: u64) -> Option<f64> {
-    let both = 2.0 * double as f64;
-    (single + double > 0).then(|| both / (single as f64 + both))
-}
-
 /// Hours a year at this unavailability.
 pub fn hours_per_year(unavailability: f64) -> f64 {
     HOURS_PER_YEAR * unavailability
-}
-
-/// Unmonitored hours a year from faults nobody sees at once: 8760 λ (delay + repair), λ per hour, delays in hours.
-pub fn unseen_fault_hours(rate_per_hour: f64, detection_delay: f64, repair: f64) -> f64 {
-    HOURS_PER_YEAR * rate_per_hour * (detection_delay + repair)
 }
 
 #[cfg(test)]
@@ -68,9 +50,6 @@ mod tests {
             close(hours_per_year(got), hours, 2e-8);
             close(pair_unavailability(u1, u2, 0.0), independent, 1e-9);
         }
-        close(alike_pair(1e-3, 0.1), 1.0081e-4, 1e-9);
-        close(beta_from_events(8, 1).expect("counted"), 0.2, 1e-12);
-        assert_eq!(beta_from_events(0, 0), None);
         for (a, hours) in [
             (0.95, 438.0),
             (0.97, 262.8),
@@ -84,8 +63,6 @@ mod tests {
         ] {
             near(hours_per_year(1.0 - a), hours, 1e-9);
         }
-        // 2 failures a year, noticed after 12 h, mended in 24 h: 72 h.
-        close(unseen_fault_hours(2.0 / 8760.0, 12.0, 24.0), 72.0, 1e-12);
     }
 
     proptest! {

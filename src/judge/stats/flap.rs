@@ -28,16 +28,6 @@ impl Damping {
     pub fn decayed(self, penalty: f64, seconds: f64) -> f64 {
         penalty * (-seconds.max(0.0) / self.half_life).exp2()
     }
-
-    /// Seconds until a penalty has fallen to the reuse limit; zero if it is below.
-    pub fn seconds_to_reuse(self, penalty: f64) -> f64 {
-        if penalty <= self.reuse { 0.0 } else { self.half_life * (penalty / self.reuse).log2() }
-    }
-
-    /// The penalty that flapping every `seconds` for ever settles at, just after a flap.
-    pub fn settled(self, seconds: f64) -> f64 {
-        (self.per_flap / (1.0 - (-seconds / self.half_life).exp2())).min(self.ceiling)
-    }
 }
 
 /// A lane's standing with the damping rule.
@@ -85,10 +75,6 @@ mod tests {
         for (at, want) in [(0.0, 1000.0), (60.0, 1_954.841_604), (120.0, 2_866.564_092), (180.0, 3_737.114_656)] {
             close(lane.flap(rule, at), want, 1e-9);
         }
-        close(rule.seconds_to_reuse(3_737.114_656) / 60.0, 34.754_434_89, 1e-9);
-        close(rule.seconds_to_reuse(2000.0) / 60.0, 21.225_562_49, 1e-9);
-        close(rule.settled(900.0), 2000.0, 1e-12);
-        close(rule.settled(600.0), 2_702.414_384, 1e-9);
         close(rule.ceiling, rule.reuse * 2f64.powi(4), 1e-12);
         assert!(lane.suppressed(rule, 180.0) && lane.suppressed(rule, 180.0 + 34.7 * 60.0));
         assert!(!lane.suppressed(rule, 180.0 + 34.8 * 60.0));

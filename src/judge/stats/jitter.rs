@@ -27,31 +27,12 @@ impl Jitter {
     }
 }
 
-/// Delay variation from one packet to the next (RFC 3393 selection of consecutive packets); one fewer than delays.
-pub fn consecutive_variation(delays: &[f64]) -> Vec<f64> {
-    delays.windows(2).map(|w| w[1] - w[0]).collect()
-}
-
-/// Delay variation from the least delay (RFC 5481 PDV).
-pub fn variation_from_least(delays: &[f64]) -> Vec<f64> {
-    let least = delays.iter().fold(f64::INFINITY, |a, b| a.min(*b));
-    delays.iter().map(|d| d - least).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::testing::close;
     use super::*;
 
     const DELAYS: [f64; 5] = [20.0, 10.0, 20.0, 25.0, 20.0];
-
-    #[test]
-    fn the_rfc_5481_illustration_matches() {
-        // RFC 5481 section 4.3, delays in ms.
-        assert_eq!(consecutive_variation(&DELAYS), [-10.0, 10.0, 5.0, -5.0]);
-        assert_eq!(variation_from_least(&DELAYS), [10.0, 0.0, 10.0, 15.0, 10.0]);
-        assert!(variation_from_least(&[]).is_empty());
-    }
 
     #[test]
     fn rfc_3550_jitter_matches() {

@@ -5,23 +5,18 @@
 //! name. Confidence outside (0, 1) is a caller's mistake and gives the whole range. The unit of evidence for outages
 //! is the outage, never the probe.
 
-pub mod availability;
 pub mod band_posterior;
-pub mod burst;
 pub mod delivery;
-pub mod demonstration;
 pub mod dual_path;
 pub mod duration;
 pub mod flap;
 pub mod jitter;
 pub mod lognormal_fit;
-pub mod lognormal_posterior;
 pub mod loss_series;
 pub mod periodicity;
 pub mod proportion;
 pub mod rate;
 pub mod run_length;
-pub mod sequential;
 pub mod special;
 pub mod weibull_fit;
 

@@ -6,7 +6,7 @@
 //! makes outages likelier by a factor f weakens it by up to f^(count-1). Does not decide the cause. Sources: scan
 //! statistics, union (Bonferroni) bound, order statistics by [FELLER68] (from memory).
 
-use super::special::{beta_cdf, bisect, gauss_legendre};
+use super::special::{beta_cdf, gauss_legendre};
 
 /// Chance of a false alarm allowed to each of the three questions, per site and survey; together at most three times.
 pub const FALSE_ALARM: f64 = 0.01;
@@ -29,12 +29,7 @@ pub struct Cluster {
     pub false_alarm: f64,
 }
 
-impl Cluster {
-    /// True if chance alone would show this less often than [`FALSE_ALARM`].
-    pub fn is_finding(self) -> bool {
-        self.false_alarm <= FALSE_ALARM
-    }
-}
+impl Cluster {}
 
 /// P(at least `k` of `n` independent events of chance `p`): the regularized beta function at k, n-k+1.
 fn at_least(k: usize, n: usize, p: f64) -> f64 {
@@ -142,20 +137,16 @@ pub fn during(inside: usize, n: usize, share: f64) -> Option<Cluster> {
     Some(Cluster { count: inside, of: n, from: 0.0, to: share, false_alarm })
 }
 
-/// The widest window in which `count` of `n` outages on one time of day would still be a finding, seconds.
-///
-/// Zero if no window would be: too few outages to tell.
-pub fn widest_telling_window(count: usize, n: usize) -> f64 {
-    if count < 2 || count > n {
-        return 0.0;
-    }
-    bisect(0.0, DAY, |w| n as f64 * at_least(count - 1, n - 1, w / DAY) > FALSE_ALARM)
-}
-
 #[cfg(test)]
 mod tests {
     use super::super::testing::{Lcg, close};
     use super::*;
+
+    impl Cluster {
+        fn is_finding(self) -> bool {
+            self.false_alarm < FALSE_ALARM
+        }
+    }
 
     #[test]
     fn tails_are_the_binomial_ones() {
@@ -239,14 +230,5 @@ mod tests {
             // The bound holds at another level too (four standard errors of 0.0073).
             assert!(f64::from(loose) <= (0.2 + 0.03) * f64::from(SITES), "{loose} at n = {n}");
         }
-    }
-
-    #[test]
-    fn power_grows_with_evidence() {
-        assert!(widest_telling_window(2, 2) < widest_telling_window(3, 3));
-        assert!(widest_telling_window(3, 3) > widest_telling_window(3, 30));
-        // Two of two: 2 · w/day <= 0.01, so 432 s.
-        close(widest_telling_window(2, 2), 432.0, 1e-9);
-        assert!(widest_telling_window(3, 2) < f64::MIN_POSITIVE);
     }
 }
