@@ -117,6 +117,7 @@ fn year(power: &Power, m: &MainsOutlook) -> Line {
 
 fn single_year(m: &MainsOutlook) -> Line {
     indexed(Line::new("A single year"), m)
+        // [PANJER81]
         .formula("compound Poisson sum of the failures", ("Panjer, ASTIN Bulletin 12 (1981) 22-26", "M"))
         .result(
             Stand::Figure,
