@@ -30,7 +30,7 @@ fn main() -> ExitCode {
     }
     match prepare() {
         Ground::Loopback { why, allow } => {
-            println!("SKIPPED 1 of 2: the virtual home, because {why}. To allow it: {allow}");
+            println!("SKIPPED: the virtual home of practice_ground, because {why}; to allow it: {allow}");
         }
         ground @ Ground::Namespaces(_) => home(ground),
     }

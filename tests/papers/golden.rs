@@ -1,7 +1,7 @@
 //! Every paper of every site, as text and HTML, compared byte for byte. The JSON is held against the text elsewhere.
 
 use super::{judged, papers};
-use pathproof::show::paper::{to_html, to_json, to_pdf, to_text};
+use pathproof::show::paper::{Paper, to_html, to_json, to_pdf, to_text};
 use std::path::Path;
 
 fn compare(name: &str, text: &str) {
@@ -25,24 +25,20 @@ fn compare(name: &str, text: &str) {
     );
 }
 
-/// With `PATHPROOF_READ=DIRECTORY` every form of every paper is written there, to be looked at.
-#[test]
-fn papers_can_be_looked_at() {
+/// With `PATHPROOF_READ=DIRECTORY` every form of a paper is written there, to be looked at.
+fn written_to_be_read(name: &str, paper: &Paper) {
     let Some(dir) = std::env::var_os("PATHPROOF_READ").map(std::path::PathBuf::from) else { return };
-    for (site, s) in judged() {
-        for (word, paper) in papers(s) {
-            let file = |ending: &str| dir.join(format!("{site}.{word}.{ending}"));
-            std::fs::write(file("pdf"), to_pdf(&paper)).expect("written");
-            std::fs::write(file("html"), to_html(&paper)).expect("written");
-            std::fs::write(file("json"), to_json(&paper)).expect("written");
-        }
-    }
+    let file = |ending: &str| dir.join(format!("{name}.{ending}"));
+    std::fs::write(file("pdf"), to_pdf(paper)).expect("written");
+    std::fs::write(file("html"), to_html(paper)).expect("written");
+    std::fs::write(file("json"), to_json(paper)).expect("written");
 }
 
 #[test]
 fn the_papers_of_eight_sites_match_their_golden_files() {
     for (site, s) in judged() {
         for (word, paper) in papers(s) {
+            written_to_be_read(&format!("{site}.{word}"), &paper);
             compare(&format!("{site}.{word}.txt"), &to_text(&paper, 80));
             if *site == "add-cellular" {
                 compare(&format!("{site}.{word}.html"), &to_html(&paper));

@@ -116,7 +116,7 @@ fn one(seed: u64, times: u64, longest: u64) -> Vec<(f64, u64)> {
         .map(|_| {
             let started = clock::boot_time();
             let mut child = Command::new(std::env::current_exe().expect("has a path"))
-                .args(["job", "--exact", "--nocapture"])
+                .args(["job", "--exact", "--ignored", "--nocapture"])
                 .env("PATHPROOF_TEST_JOB", format!("write {}", path.display()))
                 .stdout(Stdio::null())
                 .spawn()
