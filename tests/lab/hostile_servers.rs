@@ -1,6 +1,7 @@
 //! Everybody who may be asked about power and the router's life answers with junk without end, and a box on the LAN offers
 //! ten thousand leases to every question for one. Time and memory stay bounded and nothing is made up.
 
+use crate::lateness::fairly;
 use crate::place::Place;
 
 /// A NUT server that never ends its line, an SNMP agent that sends noise, a UPnP router whose description never ends.
@@ -57,26 +58,28 @@ const MOST_KB: u64 = 400_000;
 
 #[test]
 fn junk_without_end_and_ten_thousand_offers_leave_time_and_memory_bounded() {
-    let mut p = Place::new("flood");
-    p.site_file("mains = \"1s\"\nsigns = \"10s\"\n[power]\nnut = \"192.168.50.1\"\nsnmp = \"192.168.50.1\"\n");
-    p.start("junk", "router", &["/usr/bin/python3", "-c", JUNK]);
-    p.until_open("router", "tcp", 3_493);
-    p.start("offers", "stray", &["/usr/bin/python3", "-c", OFFERS]);
-    let running = p.begin(60, &[]);
-    running.until(55.0);
-    let status = std::fs::read_to_string(format!("/proc/{}/status", running.child.id())).expect("it still runs");
-    let peak = status.lines().find(|l| l.starts_with("VmHWM")).expect("the kernel counts it");
-    let peak_kb: u64 = peak.split_whitespace().nth(1).and_then(|n| n.parse().ok()).expect("kilobytes");
-    let said = p.end(running);
-    let (junk, offers) = (p.log("junk"), p.log("offers"));
-    for heard in ["poured 3493", "poured 5000", "asked 161", "asked 1900"] {
-        assert!(junk.contains(heard), "the hostile router was not asked: {heard}");
-    }
-    assert!(offers.matches("offered").count() >= 3, "{offers}");
-    assert!(peak_kb < MOST_KB, "{peak}");
-    // Many servers there are; nothing else is.
-    assert!(said.causes().iter().all(|c| *c == "second-address-server"), "{:#}", said.json["troubles"]);
-    assert!(said.json["watch"]["coverage"].as_f64().expect("number") > 0.9);
-    assert!(said.json.to_string().len() < 2_000_000, "what is said grows with the junk");
-    said.same_when_judged_again();
+    fairly("junk_without_end_and_ten_thousand_offers_leave_time_and_memory_bounded", || {
+        let mut p = Place::new("flood");
+        p.site_file("mains = \"1s\"\nsigns = \"10s\"\n[power]\nnut = \"192.168.50.1\"\nsnmp = \"192.168.50.1\"\n");
+        p.start("junk", "router", &["/usr/bin/python3", "-c", JUNK]);
+        p.until_open("router", "tcp", 3_493);
+        p.start("offers", "stray", &["/usr/bin/python3", "-c", OFFERS]);
+        let running = p.begin(60, &[]);
+        running.until(55.0);
+        let status = std::fs::read_to_string(format!("/proc/{}/status", running.child.id())).expect("it still runs");
+        let peak = status.lines().find(|l| l.starts_with("VmHWM")).expect("the kernel counts it");
+        let peak_kb: u64 = peak.split_whitespace().nth(1).and_then(|n| n.parse().ok()).expect("kilobytes");
+        let said = p.end(running);
+        let (junk, offers) = (p.log("junk"), p.log("offers"));
+        for heard in ["poured 3493", "poured 5000", "asked 161", "asked 1900"] {
+            assert!(junk.contains(heard), "the hostile router was not asked: {heard}");
+        }
+        assert!(offers.matches("offered").count() >= 3, "{offers}");
+        assert!(peak_kb < MOST_KB, "{peak}");
+        // Many servers there are; nothing else is.
+        assert!(said.causes().iter().all(|c| *c == "second-address-server"), "{:#}", said.json["troubles"]);
+        assert!(said.json["watch"]["coverage"].as_f64().expect("number") > 0.9);
+        assert!(said.json.to_string().len() < 2_000_000, "what is said grows with the junk");
+        said.same_when_judged_again();
+    });
 }
