@@ -16,7 +16,7 @@ const MAY_USE: [(&str, &[&str]); 13] = [
     ("wire", &["judge"]),
     ("worksheet", &["judge", "wire"]),
     ("sys", &["judge", "wire"]),
-    ("site", &["judge", "probe", "show", "sys", "worksheet"]),
+    ("site", &["judge", "show", "sys", "worksheet"]),
     ("probe", &["judge", "site", "sys", "wire"]),
     ("record", &["judge"]),
     ("words", &["judge"]),
@@ -194,7 +194,7 @@ fn the_guide_for_contributors_is_short() {
         assert!(root.join(path).is_file(), "DEVELOPERS.md points to {path}, which is not there");
     }
     let src = root.join("src");
-    for path in guide.split('`').skip(1).step_by(2).filter(|p| p.contains('/') && p.ends_with(".rs")) {
+    for path in guide.split('`').skip(1).step_by(2).filter(|p| p.contains('/') && p.contains(".rs")) {
         assert!(src.join(path).is_file() || root.join(path).is_file(), "DEVELOPERS.md names {path}");
     }
 }
@@ -233,16 +233,7 @@ fn imports() -> &'static imports::Imports {
 }
 
 /// Files that stand in circles today, by room, and are to be mended: the numbers may only fall.
-const IN_CIRCLES: [(&str, usize); 8] = [
-    ("cli", 17),
-    ("probe", 1),
-    ("record", 7),
-    ("show", 8),
-    ("site", 14),
-    ("snapshot", 2),
-    ("web", 2),
-    ("worksheet", 5),
-];
+const IN_CIRCLES: [(&str, usize); 5] = [("record", 7), ("show", 8), ("site", 13), ("snapshot", 2), ("worksheet", 5)];
 
 /// The floors of the judge, from the ground up; what stands in none of them is on top.
 const FLOORS: [&str; 5] = ["facts", "stats", "lanes", "causes", "decide"];

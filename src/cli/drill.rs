@@ -94,7 +94,7 @@ pub(super) fn run(o: &DrillOptions, out: &mut dyn Write, err: &mut dyn Write) ->
     tell(talk, "Looking whether the path carries ...")?;
     ready.judge.know(ready.about.plan.background.known());
     let (judge, trouble) =
-        carry_out(ready.about, ready.judge, ready.clock, writer, guide, &hearing, hands.as_ref(), talk)?;
+        carry_out(&ready.about, ready.judge, ready.clock, writer, guide, &hearing, hands.as_ref(), talk)?;
     let truth = hands.map(Hands::finish).transpose().map_err(CommandError::Internal)?;
     conclude(&judge, kind, &record, o.format, trouble, truth, out, err)
 }
@@ -192,7 +192,7 @@ fn tell(talk: &mut dyn Write, text: &str) -> std::io::Result<()> {
 
 #[allow(clippy::too_many_arguments, reason = "everything a drill has in hand, once")]
 fn carry_out(
-    about: About,
+    about: &About,
     judge: Judge,
     clock: Clock,
     writer: Writer,
@@ -206,7 +206,7 @@ fn carry_out(
     let has_receivers = !about.plan.receivers.is_empty();
     let cadence = if has_receivers { about.plan.cadence.receiver } else { about.plan.cadence.outside };
     let fresh = cadence.times(FRESH_TURNS) + about.plan.patience;
-    let agent = Agent { marks: Some(taken), ..running::agent(&about, clock, judge, Some(writer)) };
+    let agent = Agent { marks: Some(taken), ..running::agent(about, clock, judge, Some(writer)) };
     let runtime = running::runtime()?;
     let finished = runtime.block_on(agent.run(hearing.stop(), |turn| {
         let Some(to_agent) = &marks else { return };

@@ -38,20 +38,13 @@ pub mod turns;
 pub mod upnp;
 
 use crate::judge::Observation;
+pub use crate::site::cadence::Pace;
+
 use crate::site::Plan;
 use crate::sys::clock::Clock;
 use crate::sys::way::Way;
 use std::sync::Arc;
 use tokio::sync::{mpsc, watch};
-
-/// How hard to look. The agent closes in while any lane is bad so that edges are sharp.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Pace {
-    /// The plan's cadence.
-    Steady,
-    /// Every second where the floor allows.
-    CloseIn,
-}
 
 /// What every probe task is given.
 #[derive(Clone)]

@@ -5,7 +5,6 @@
 
 use super::plan::Cadence;
 use crate::judge::{CLOSE, Micros};
-use crate::probe::Pace;
 
 /// Link and kernel addresses: no packets, but each look costs the host a little.
 pub const FLOOR_LOCAL: Micros = Micros::from_millis(500);
@@ -93,6 +92,15 @@ pub const WATCH: Rhythm = Rhythm {
 /// How long a probe waits for an answer. A connection that the kernel asks for again after a second (RFC 6298 section 2) still
 /// has most of another to be answered; under two seconds, so that at one question a second a failure is known within three.
 pub const PATIENCE: Micros = Micros::from_millis(1_800);
+
+/// How hard to look. The agent closes in while any lane is bad so that edges are sharp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pace {
+    /// The plan's cadence.
+    Steady,
+    /// Every second where the floor allows.
+    CloseIn,
+}
 
 /// The interval to keep now: `base`, or at most a second when closing in, and never under `floor`.
 pub fn interval(base: Micros, floor: Micros, pace: Pace) -> Micros {

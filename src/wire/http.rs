@@ -360,7 +360,7 @@ mod tests {
         let ended = (0..10_000).position(|_| a.take(b"0123456789") != Ok(None));
         assert!(ended.is_some_and(|n| n < 300), "{ended:?}");
         // More than fits comes at once.
-        let page = [&b"HTTP/1.1 200 OK\r\n\r\n"[..], &[b'x'; 60_000]].concat();
+        let page = [&b"HTTP/1.1 200 OK\r\n\r\n"[..], &vec![b'x'; 60_000]].concat();
         let came = Incoming::new(text.wanted()).take(&page).expect("an answer").expect("enough of it");
         assert_eq!((came.body.len(), text.compare(came).as_expected), (BODY, Some(false)));
     }

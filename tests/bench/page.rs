@@ -49,11 +49,11 @@ fn main() {
     let whole = take(&judge, &header);
     println!("a whole judgement and its snapshot: {:.1} ms", began.elapsed().as_secs_f64() * 1e3);
     let access = Access { names: vec![], token: None, allow: vec![] };
-    let address = "127.0.0.1:0".parse().expect("an address");
+    let here = "127.0.0.1:0".parse().expect("an address");
     let clock = Clock::starting_at(Moment(days * DAY));
     let mut server = Server::new("r.db".into(), clock);
-    let address =
-        server.listen(Address { address, surface: Surface::Page, access, certificate: None }).expect("listens");
+    let at = Address { address: here, surface: Surface::Page, access, certificate: None };
+    let address = server.listen(at).expect("listens");
     let served = server.start().expect("serves").expect("somewhere");
     let sends: Arc<[String]> = vec!["What is sent: nothing".to_owned()].into();
     let mut look = |at: Moment| {

@@ -26,6 +26,7 @@ const BEFORE: Micros = Micros::from_secs(60);
 
 impl Sign {
     /// Reads the sign for a trouble.
+    #[expect(clippy::too_many_lines, reason = "a table: one arm a sign")]
     pub(super) fn read(self, t: &Trouble, around: &Around<'_>) -> Option<bool> {
         let now = around.now;
         let root = &t.root;
