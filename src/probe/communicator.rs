@@ -6,9 +6,9 @@
 //! nothing is sent and nothing is said of it: it may be there and have had no reason to speak. Nothing but ARP is ever
 //! sent to it. Where raw sockets are not permitted the table alone speaks, and only of what the kernel confirmed itself.
 
-use super::Context;
 use super::host::{Blind, Host};
 use super::turns::{Timer, until};
+use super::{Action, Context};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::site::cadence::FLOOR_SIGNS;
 use crate::sys::frames::{Frames, MOST_BYTES};
@@ -33,32 +33,22 @@ pub struct Machine {
     asked: Option<Moment>,
 }
 
-/// What to do at a turn.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// Ask for this address, then call [`Machine::on_sent`].
-    Ask(Ipv4Addr),
-    /// Say this.
-    Report(Observation),
-    /// The last request is still out.
-    Wait,
-}
-
 impl Machine {
     /// A machine for one hardware address.
     pub fn new(mac: Mac) -> Self {
         Self { mac, target: mac.to_string().into(), address: None, heard: None, asked: None }
     }
 
-    /// A turn: it was heard by itself, or is asked, or can't be.
-    pub fn on_turn(&mut self, at: Moment) -> Step {
+    /// A turn: it was heard by itself, or can't be asked, or is to be asked at an address; then call
+    /// [`Machine::on_sent`]. None while the last request is still out.
+    pub fn on_turn(&mut self, at: Moment) -> Option<Action<Ipv4Addr>> {
         if let Some(heard) = self.heard.take() {
-            return Step::Report(self.observed(heard, at, Outcome::Answered, None));
+            return Some(Action::Report(self.observed(heard, at, Outcome::Answered, None)));
         }
         match self.address {
-            Some(_) if self.asked.is_some() => Step::Wait,
-            Some(address) => Step::Ask(address),
-            None => Step::Report(self.observed(at, at, Outcome::NotAsked(NotAsked::NoAddress), None)),
+            Some(_) if self.asked.is_some() => None,
+            Some(address) => Some(Action::Ask(address)),
+            None => Some(Action::Report(self.observed(at, at, Outcome::NotAsked(NotAsked::NoAddress), None))),
         }
     }
 
@@ -205,10 +195,10 @@ async fn turn(
     }
     machine.on_table(ctx.clock.now(), every, &table);
     let address = match machine.on_turn(ctx.clock.now()) {
-        Step::Report(o) if own.is_none() && !o.outcome.was_asked() => return Some(blind(Blind::NotPermitted)),
-        Step::Report(o) => return Some(o),
-        Step::Wait => return None,
-        Step::Ask(address) => address,
+        Some(Action::Report(o)) if own.is_none() && !o.outcome.was_asked() => return Some(blind(Blind::NotPermitted)),
+        Some(Action::Report(o)) => return Some(o),
+        None => return None,
+        Some(Action::Ask(address)) => address,
     };
     let ours = held.iter().find_map(|h| if let IpAddr::V4(a) = h.address { Some(a) } else { None });
     let (Some(own), Some(raw)) = (own, raw.as_ref()) else { return Some(blind(Blind::NotPermitted)) };
@@ -240,9 +230,9 @@ mod tests {
         arp::request(from, ADDRESS, Ipv4Addr::new(192, 0, 2, 1))
     }
 
-    fn reported(step: Step) -> Outcome {
-        match step {
-            Step::Report(o) => o.outcome,
+    fn reported(action: Option<Action<Ipv4Addr>>) -> Outcome {
+        match action {
+            Some(Action::Report(o)) => o.outcome,
             other => panic!("{other:?}"),
         }
     }
@@ -262,15 +252,15 @@ mod tests {
     fn heard_by_itself_it_is_not_asked_and_silent_it_is() {
         let mut m = Machine::new(PANEL);
         assert_eq!(m.on_frame(at(5), &request(PANEL)), None);
-        let Step::Report(o) = m.on_turn(at(60)) else { panic!("heard") };
+        let Some(Action::Report(o)) = m.on_turn(at(60)) else { panic!("heard") };
         assert_eq!((o.outcome, o.asked, o.detail), (Outcome::Answered, at(5), Detail::Claimants(vec![PANEL])));
-        assert_eq!(m.on_turn(at(120)), Step::Ask(ADDRESS));
+        assert_eq!(m.on_turn(at(120)), Some(Action::Ask(ADDRESS)));
         m.on_sent(at(120));
         let o = m.on_frame(at(120) + Micros::from_millis(4), &request(PANEL)).expect("it spoke");
         assert_eq!((o.outcome, o.rtt), (Outcome::Answered, None), "a request of its own is no round trip");
-        assert_eq!(m.on_turn(at(180)), Step::Ask(ADDRESS));
+        assert_eq!(m.on_turn(at(180)), Some(Action::Ask(ADDRESS)));
         m.on_sent(at(180));
-        assert_eq!((m.due(), m.on_turn(at(180))), (Some(at(181)), Step::Wait));
+        assert_eq!((m.due(), m.on_turn(at(180))), (Some(at(181)), None));
         assert_eq!(m.on_timer(at(180)), None);
         let o = m.on_timer(at(181)).expect("over");
         assert_eq!((o.outcome, o.detail), (Outcome::Timeout, Detail::Claimants(vec![])));
@@ -283,11 +273,11 @@ mod tests {
         };
         let mut m = Machine::new(PANEL);
         m.on_table(at(100), MINUTE, &entry(NeighbourState::Stale, 3_000));
-        assert_eq!(m.on_turn(at(100)), Step::Ask(ADDRESS));
+        assert_eq!(m.on_turn(at(100)), Some(Action::Ask(ADDRESS)));
         m.on_table(at(200), MINUTE, &entry(NeighbourState::Reachable, 3_000));
-        let Step::Report(o) = m.on_turn(at(200)) else { panic!("confirmed") };
+        let Some(Action::Report(o)) = m.on_turn(at(200)) else { panic!("confirmed") };
         assert_eq!((o.outcome, o.asked), (Outcome::Answered, at(197)));
         m.on_table(at(300), MINUTE, &entry(NeighbourState::Reachable, 61_000));
-        assert_eq!(m.on_turn(at(300)), Step::Ask(ADDRESS));
+        assert_eq!(m.on_turn(at(300)), Some(Action::Ask(ADDRESS)));
     }
 }

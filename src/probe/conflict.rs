@@ -4,10 +4,10 @@
 //! Other hosts' probes (sender 0.0.0.0) don't count: switches and routers send them to see whether we are there.
 //! `Answered` means a conflict; `Timeout` means none was heard.
 
-use super::Context;
 use super::host::{Blind, Host};
 use super::offers::LEAST_BETWEEN;
 use super::turns::{Timer, until};
+use super::{Action, Context};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question};
 use crate::sys::frames::{Frames, MOST_BYTES};
 use crate::wire::arp;
@@ -36,15 +36,6 @@ pub struct Round {
     claimants: Vec<Mac>,
 }
 
-/// What to do at the round's time.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Action {
-    /// Send this frame.
-    Send([u8; arp::FRAME]),
-    /// The round is over.
-    Report(Observation),
-}
-
 impl Round {
     /// A round for our `address` at hardware address `own`, beginning at `asked`.
     pub fn new(target: Arc<str>, own: Mac, address: Ipv4Addr, asked: Moment) -> Self {
@@ -57,10 +48,10 @@ impl Round {
     }
 
     /// The next probe, or the end.
-    pub fn on_timer(&mut self, at: Moment) -> Action {
+    pub fn on_timer(&mut self, at: Moment) -> Action<[u8; arp::FRAME]> {
         if self.sent < PROBES {
             self.sent += 1;
-            return Action::Send(arp::probe(self.own, self.address));
+            return Action::Ask(arp::probe(self.own, self.address));
         }
         let outcome = if self.claimants.is_empty() { Outcome::Timeout } else { Outcome::Answered };
         Action::Report(Observation {
@@ -130,7 +121,7 @@ async fn round(ctx: &Context, host: &mut Host) -> Result<Option<Observation>, Bl
         tokio::select! {
             () = ctx.seen.closed() => return Ok(None),
             () = until(ctx, Some(round.due())) => match round.on_timer(ctx.clock.now()) {
-                Action::Send(frame) => frames.send(&frame).await.map_err(failed)?,
+                Action::Ask(frame) => frames.send(&frame).await.map_err(failed)?,
                 Action::Report(o) => return Ok(Some(o)),
             },
             heard = frames.hear(&mut room), if round.listens() => round.on_frame(heard.map_err(failed)?),
@@ -150,14 +141,14 @@ mod tests {
         let mut r = Round::new("eth0".into(), OURS, ADDRESS, Moment(0));
         for second in 0..3 {
             assert_eq!(r.due(), Moment(second * 1_000_000));
-            assert_eq!(r.on_timer(r.due()), Action::Send(arp::probe(OURS, ADDRESS)));
+            assert_eq!(r.on_timer(r.due()), Action::Ask(arp::probe(OURS, ADDRESS)));
             for frame in heard {
                 r.on_frame(frame);
             }
         }
         match r.on_timer(r.due()) {
             Action::Report(o) => o,
-            Action::Send(_) => panic!("three probes are enough"),
+            Action::Ask(_) => panic!("three probes are enough"),
         }
     }
 

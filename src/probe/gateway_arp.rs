@@ -6,11 +6,11 @@
 //! else is skipped, after a nudge that makes the kernel ask anew.
 
 use super::Context;
+use super::gateway_table::Table;
 use super::host::{Blind, Host};
 use super::turns::{Timer, until};
 use crate::judge::{Detail, Mac, Micros, Moment, NotAsked, Observation, Outcome, Question, Rtt};
 use crate::sys::frames::{Frames, MOST_BYTES};
-use crate::sys::netlink::{Neighbour, NeighbourState};
 use crate::wire::arp;
 use std::collections::VecDeque;
 use std::io;
@@ -26,8 +26,6 @@ pub const SECOND_ANSWER: Micros = Micros::from_millis(200);
 pub const MOST_CLAIMANTS: usize = 8;
 /// How often "not permitted" is repeated.
 pub const REMIND: Micros = Micros::from_secs(60);
-/// Confirmations closer than this are one.
-const CONFIRMED_APART: Micros = Micros::from_millis(100);
 /// Most frames looked at between two turns.
 const MOST_FRAMES: u32 = 64;
 /// The discard service (RFC 863): whatever arrives there is thrown away.
@@ -106,57 +104,6 @@ impl Machine {
             rtt: asking.first.map(|first| Rtt { took: first - asking.asked, kernel: false }),
             detail: Detail::Claimants(asking.claimants),
         }
-    }
-}
-
-/// The pure part for the neighbour table.
-#[derive(Clone, Debug, Default)]
-pub struct Table {
-    unanswered: bool,
-    confirmed: Option<Moment>,
-}
-
-impl Table {
-    /// A look at the gateway's entry: what to report, and whether to nudge the kernel to ask the gateway.
-    ///
-    /// `asked` of an answer is the moment the kernel last had it confirmed, which can be most of a minute ago; each
-    /// confirmation is reported once. Whether the gateway is still there between two of them nobody knows.
-    pub fn on_look(&mut self, at: Moment, gateway: IpAddr, entry: Option<Neighbour>) -> (Option<Observation>, bool) {
-        let state = entry.map_or(NeighbourState::None, |e| e.state);
-        let before = std::mem::take(&mut self.unanswered);
-        let age = entry.and_then(|e| e.confirmed_ms).unwrap_or(0);
-        let confirmed = (at - Micros::from_millis(i64::from(age))).max(Moment(0));
-        let (outcome, asked) = match state {
-            NeighbourState::Reachable => {
-                // The kernel counts in hundredths of a second and we read a little later each time.
-                let fresh = self.confirmed.is_none_or(|last| confirmed - last > CONFIRMED_APART);
-                if fresh {
-                    self.confirmed = Some(confirmed);
-                }
-                (fresh.then_some(Outcome::Answered), confirmed)
-            }
-            NeighbourState::Failed => {
-                self.unanswered = true;
-                (Some(Outcome::Timeout), at)
-            }
-            NeighbourState::Incomplete => {
-                self.unanswered = true;
-                // Seen once it may have been made an instant ago.
-                (before.then_some(Outcome::Timeout), at)
-            }
-            _ => (None, at),
-        };
-        let mac = entry.and_then(|e| e.mac);
-        let report = outcome.map(|outcome| Observation {
-            asked,
-            known: at,
-            question: Question::GatewayNeighbour,
-            target: gateway.to_string().into(),
-            outcome,
-            rtt: None,
-            detail: Detail::Claimants(mac.filter(|_| outcome == Outcome::Answered).into_iter().collect()),
-        });
-        (report, state != NeighbourState::Reachable)
     }
 }
 
@@ -392,25 +339,5 @@ mod tests {
         m.on_frame(ms(3), &reply(OURS, OURS));
         m.on_frame(ms(4), &[0; 60]);
         assert_eq!(m.on_timer(ms(1_000))[0].outcome, Outcome::Timeout);
-    }
-
-    #[test]
-    fn the_table_is_good_or_bad_only_when_it_is_sure() {
-        let entry = |state| Some(Neighbour { state, mac: Some(ROUTER), confirmed_ms: Some(2_000) });
-        let gateway = IpAddr::V4(GATEWAY);
-        let mut t = Table::default();
-        let mut look = |at: i64, e| {
-            let (report, nudges) = t.on_look(ms(at), gateway, e);
-            (report.map(|o| (o.outcome, o.asked)), nudges)
-        };
-        assert_eq!(look(5_000, entry(NeighbourState::Reachable)), (Some((Outcome::Answered, ms(3_000))), false));
-        assert_eq!(look(5_010, entry(NeighbourState::Reachable)), (None, false), "the same confirmation");
-        for unsure in [NeighbourState::Stale, NeighbourState::Delay, NeighbourState::Probe, NeighbourState::None] {
-            assert_eq!(look(6_000, entry(unsure)), (None, true), "{unsure:?}");
-        }
-        assert_eq!(look(7_000, None), (None, true));
-        assert_eq!(look(8_000, entry(NeighbourState::Incomplete)), (None, true), "perhaps made just now");
-        assert_eq!(look(9_000, entry(NeighbourState::Incomplete)), (Some((Outcome::Timeout, ms(9_000))), true));
-        assert_eq!(look(10_000, entry(NeighbourState::Failed)), (Some((Outcome::Timeout, ms(10_000))), true));
     }
 }

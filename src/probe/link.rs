@@ -4,9 +4,9 @@
 //! the interface's going and its return. Does not count flaps: the kernel's counters are in every observation, so one
 //! between two looks still shows. Announcements are thinned to twenty a second; the counters carry the rest.
 
-use super::Context;
 use super::host::{Blind, Host};
 use super::turns::{Timer, until};
+use super::{Action, Context};
 use crate::judge::{Carrier, Detail, Micros, Moment, Observation, Outcome, Question};
 use crate::sys::netlink::{Change, Changes};
 use std::sync::Arc;
@@ -26,17 +26,6 @@ pub enum Look {
     Present(Carrier),
     /// The kernel has no such interface.
     Gone,
-}
-
-/// What to do after an announcement.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Action {
-    /// Nothing new.
-    Nothing,
-    /// Report this.
-    Report(Observation),
-    /// Too soon after the last one: look at the interface at this moment.
-    LookAt(Moment),
 }
 
 /// The pure part.
@@ -61,24 +50,24 @@ impl Machine {
         self.observed(asked, known, look)
     }
 
-    /// An announcement by the kernel.
-    pub fn on_announced(&mut self, at: Moment, mut look: Look) -> Action {
+    /// An announcement by the kernel: report it, or look at the interface at a moment, or nothing new.
+    pub fn on_announced(&mut self, at: Moment, mut look: Look) -> Option<Action<Moment>> {
         self.fill_speed(&mut look);
         if self.last.as_ref() == Some(&look) {
-            return Action::Nothing;
+            return None;
         }
         // The last word is never thinned away: what is held back is looked at when its time has come.
         if let Some(last) = self.announced
             && at - last < THINNED
         {
-            return Action::LookAt(last + THINNED);
+            return Some(Action::Ask(last + THINNED));
         }
         self.announced = Some(at);
         self.last = Some(look.clone());
         if let Look::Present(carrier) = &mut look {
             carrier.announced = true;
         }
-        Action::Report(self.observed(at, at, look))
+        Some(Action::Report(self.observed(at, at, look)))
     }
 
     /// Whether speed and duplex have to be asked of the driver: once after each change of carrier.
@@ -147,27 +136,27 @@ pub async fn run(ctx: Context) {
                 let action = match change {
                     None => {
                         changes = None;
-                        Action::LookAt(at)
+                        Some(Action::Ask(at))
                     }
                     Some(Change::Link(i)) if ours(i.carrier.index) => machine.on_announced(at, Look::Present(i.carrier)),
                     Some(Change::LinkGone(index)) if ours(index) => machine.on_announced(at, Look::Gone),
                     // Perhaps ours, come back with a new index.
                     Some(Change::Link(i)) if host.index().is_none() && *i.carrier.name == *host.target() => {
-                        Action::LookAt(at)
+                        Some(Action::Ask(at))
                     }
-                    Some(Change::Missed) => Action::LookAt(at),
-                    Some(_) => Action::Nothing,
+                    Some(Change::Missed) => Some(Action::Ask(at)),
+                    Some(_) => None,
                 };
                 match action {
-                    Action::Nothing => None,
-                    Action::Report(o) => {
+                    None => None,
+                    Some(Action::Report(o)) => {
                         // The driver's speed is not in the announcement; and a name that is gone may be back already.
                         if matches!(&o.detail, Detail::Gone) {
                             look_at = Some(at + THINNED);
                         }
                         Some(o)
                     }
-                    Action::LookAt(at) => {
+                    Some(Action::Ask(at)) => {
                         look_at = Some(at);
                         None
                     }
@@ -230,19 +219,19 @@ mod tests {
     fn a_cut_is_reported_at_once_and_a_repeated_announcement_is_not() {
         let mut m = Machine::new("eth0".into());
         m.on_poll(ms(0), ms(1), carrier(true, 2));
-        let Action::Report(o) = m.on_announced(ms(1_500), carrier(false, 3)) else { panic!("new: report it") };
+        let Some(Action::Report(o)) = m.on_announced(ms(1_500), carrier(false, 3)) else { panic!("new: report it") };
         assert!(matches!(&o.detail, Detail::Carrier(c) if !c.up && c.announced));
         assert_eq!((o.asked, o.known), (ms(1_500), ms(1_500)));
-        assert_eq!(m.on_announced(ms(1_600), carrier(false, 3)), Action::Nothing);
+        assert_eq!(m.on_announced(ms(1_600), carrier(false, 3)), None);
     }
 
     #[test]
     fn a_storm_is_thinned_but_its_last_word_is_looked_at() {
         let mut m = Machine::new("eth0".into());
         m.on_poll(ms(0), ms(1), carrier(true, 2));
-        assert!(matches!(m.on_announced(ms(100), carrier(false, 3)), Action::Report(_)));
-        assert_eq!(m.on_announced(ms(103), carrier(true, 4)), Action::LookAt(ms(150)));
-        assert_eq!(m.on_announced(ms(104), carrier(false, 5)), Action::LookAt(ms(150)));
+        assert!(matches!(m.on_announced(ms(100), carrier(false, 3)), Some(Action::Report(_))));
+        assert_eq!(m.on_announced(ms(103), carrier(true, 4)), Some(Action::Ask(ms(150))));
+        assert_eq!(m.on_announced(ms(104), carrier(false, 5)), Some(Action::Ask(ms(150))));
         let o = m.on_poll(ms(150), ms(151), carrier(true, 6));
         assert_eq!(changes_in(&o), Some(6), "the counters carry what was thinned");
     }
@@ -259,7 +248,7 @@ mod tests {
         let mut m = Machine::new("eth0".into());
         let o = m.on_poll(ms(0), ms(1), Look::Gone);
         assert_eq!((o.outcome, o.detail), (Outcome::Answered, Detail::Gone));
-        assert!(matches!(m.on_announced(ms(10), carrier(true, 1)), Action::Report(_)), "back");
+        assert!(matches!(m.on_announced(ms(10), carrier(true, 1)), Some(Action::Report(_))), "back");
     }
 
     #[test]

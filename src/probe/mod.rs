@@ -13,6 +13,7 @@ mod dns_ask;
 pub mod errno;
 pub mod gateway_arp;
 pub mod gateway_echo;
+mod gateway_table;
 mod host;
 pub mod idle;
 pub mod idle_search;
@@ -36,6 +37,7 @@ pub mod snmp;
 pub mod translation;
 pub mod turns;
 pub mod upnp;
+mod upnp_machine;
 
 use crate::judge::Observation;
 pub use crate::site::cadence::Pace;
@@ -45,6 +47,15 @@ use crate::sys::clock::Clock;
 use crate::sys::way::Way;
 use std::sync::Arc;
 use tokio::sync::{mpsc, watch};
+
+/// What a probe's machine wants done; none of it where it wants nothing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Action<Q, R = Observation> {
+    /// Ask this.
+    Ask(Q),
+    /// Say this.
+    Report(R),
+}
 
 /// What every probe task is given.
 #[derive(Clone)]

@@ -6,7 +6,7 @@
 //! three silences. Only reference points the site file names are asked: the built-in ones are no echo service.
 
 use super::turns::{self, Turns};
-use super::{Context, errno};
+use super::{Action, Context, errno};
 use crate::judge::{Detail, Micros, Moment, Observation, Outcome, Question};
 use crate::site::Reference;
 use crate::sys::errqueue::Origin;
@@ -36,14 +36,8 @@ const PAUSE: Duration = Duration::from_millis(100);
 /// After the start, so as not to meet the other first questions.
 const FIRST: Micros = Micros::from_secs(8);
 
-/// What to do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// Send an echo that makes a packet of this size.
-    Send(u16),
-    /// Done.
-    Done(Outcome, Detail),
-}
+/// Send an echo that makes a packet of this size; or the measurement is done.
+pub type Step = Action<u16, (Outcome, Detail)>;
 
 /// What came of an echo.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,7 +108,7 @@ impl Machine {
             }
             // The small packet unanswered: it answers no echoes, or the way was lost meanwhile.
             Came::Nothing | Came::TooBig(_) if self.trying == self.small => {
-                return Step::Done(Outcome::Timeout, Detail::None);
+                return Step::Report((Outcome::Timeout, Detail::None));
             }
             Came::Nothing => self.lost = Some(self.trying),
             Came::TooBig(size) => {
@@ -129,7 +123,7 @@ impl Machine {
                 }
             }
             Came::OwnLink(size) if size < self.trying && size > self.small => self.top = size,
-            Came::OwnLink(_) => return Step::Done(Outcome::Timeout, Detail::None),
+            Came::OwnLink(_) => return Step::Report((Outcome::Timeout, Detail::None)),
         }
         let next = match self.lost {
             None => self.top,
@@ -146,10 +140,10 @@ impl Machine {
 
     fn done(&self) -> Step {
         if self.lost.is_some() && self.told.is_none() && self.missed >= LOSSY {
-            return Step::Done(Outcome::Timeout, Detail::None);
+            return Step::Report((Outcome::Timeout, Detail::None));
         }
         let detail = Detail::PathMtu { passed: self.passed, lost: self.lost, told: self.told };
-        Step::Done(Outcome::Answered, detail)
+        Step::Report((Outcome::Answered, detail))
     }
 
     fn send(&mut self, size: u16) -> Step {
@@ -163,7 +157,7 @@ impl Machine {
         if self.spent > MOST_ECHOES {
             return self.done();
         }
-        Step::Send(self.trying)
+        Step::Ask(self.trying)
     }
 }
 
@@ -216,8 +210,8 @@ async fn measure(ctx: &Context, target: IpAddr, way: &Way) -> (Outcome, Detail) 
     let mut seq = 0_u16;
     loop {
         let size = match step {
-            Step::Done(outcome, detail) => return (outcome, detail),
-            Step::Send(size) => size,
+            Step::Report(done) => return done,
+            Step::Ask(size) => size,
         };
         seq = seq.wrapping_add(1);
         let message = icmp::request_of(family, socket.id(), seq, token, size);
@@ -298,8 +292,8 @@ mod tests {
         let mut step = m.begin();
         loop {
             match step {
-                Step::Send(size) => step = m.came(way(size)),
-                Step::Done(outcome, detail) => return (outcome, detail, m.spent),
+                Step::Ask(size) => step = m.came(way(size)),
+                Step::Report((outcome, detail)) => return (outcome, detail, m.spent),
             }
         }
     }
