@@ -1,4 +1,7 @@
-//! Every word a reader sees: one row a cause, one name a lane, sentences as functions of facts and figures.
+//! Words that every form shares: one row a cause, one name a lane, one name for who acts, two sentences a sign.
+//!
+//! Not all words stand here yet: the sentences of a verdict and its figures are in the snapshot's builder, those of the
+//! papers in `show/say`, lengths and times in `show/words.rs`.
 //!
 //! Decides words only: what happened and how sure that is are the judge's, layout is the renderers'. No text comes in
 //! but names (of a site, a target), so nothing here can be asked by comparing sentences.
