@@ -367,7 +367,6 @@ mod tests {
 
     #[test]
     fn hosts_of_redirects() {
-        // The address is one for documentation (RFC 3849).
         for (url, host) in [
             ("/login", None),
             ("//portal.example/x", Some("portal.example")),
