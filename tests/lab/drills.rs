@@ -163,8 +163,14 @@ fn gear_that_lives_40_s_on_its_backup_is_timed_within_a_second() {
             .args(["power", &file, "--drills", &record])
             .output()
             .expect("runs");
+        // To the second as a rule; a host that was late may be one off.
+        let lengths = ["39 s", "40 s", "41 s"];
         let text = String::from_utf8_lossy(&sheet.stdout).replace('\n', " ");
-        assert!(text.contains("40 s by the drill of") && text.contains("with what drills measured"), "{text}");
+        assert!(
+            lengths.iter().any(|l| text.contains(&format!("{l} by the drill of")))
+                && text.contains("with what drills measured"),
+            "{text}"
+        );
         // The receiver was connected to, and sent nothing.
         assert!(p.log("receiver").contains("visited") && !p.log("receiver").contains("RECEIVED"));
     });

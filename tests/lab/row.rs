@@ -90,11 +90,18 @@ impl Row {
         self.complaints.is_empty() && self.measures().all(|m| matches!(m.held(), Held::Kept | Held::Widened))
     }
 
+    /// Whether a complaint is one that fails the lot. A wrong name that is no surer than it should be counts among the others.
+    pub(crate) fn is_grave(&self) -> bool {
+        let grave = ["GRAVE", "invented", "looks the same", "not noticed"];
+        self.complaints.iter().any(|c| grave.iter().any(|w| c.contains(w)))
+    }
+
     /// Whether it failed on a host that was too late to tell: later than any bound is widened by, or so late that half of the
     /// agent's patience was gone, which looks like a fault of the site.
     pub(crate) fn is_inconclusive(&self) -> bool {
         let unfit = self.late > PATIENCE.secs() / 2.0 || self.measures().any(|m| m.held() == Held::Inconclusive);
-        !self.is_sound() && unfit
+        let missed = self.measures().any(|m| matches!(m.held(), Held::Missed | Held::Inconclusive));
+        unfit && (missed || self.is_grave())
     }
 }
 
@@ -171,7 +178,11 @@ pub(crate) fn compare(trial: &Trial, seed: u64, truths: Vec<Truth>, said: &Said)
         let named = truth.alike.len() + 1 - unnamed.len();
         let mut measures = Vec::new();
         if truth.edges == Edges::Held && lenient {
-            measures = measured(&truth, span(t), said, &doubted, &bad);
+            measures = edges(&truth, span(t), said);
+            // Only the path is watched by the second; other conditions are known when the turns that ask for them have told.
+            if t["outage"] == true {
+                measures.extend(noticing(&truth, said, &doubted, &bad));
+            }
         }
         row.judged.push(Judged { said: word(t).to_owned(), confidence, strict, lenient, named, measures, truth });
     }
@@ -192,8 +203,8 @@ pub(crate) fn compare(trial: &Trial, seed: u64, truths: Vec<Truth>, said: &Said)
     row
 }
 
-/// Edges, and how soon it was noticed and called bad.
-fn measured(truth: &Truth, seen: Span, said: &Said, doubted: &Stretches, bad: &Stretches) -> Vec<Measure> {
+/// How far its edges were off.
+fn edges(truth: &Truth, seen: Span, said: &Said) -> Vec<Measure> {
     let beside = |at: f64, about: f64, done: f64| (about - at).max(at - done).max(0.0);
     // An edge is seen by the questions within a patience before and after it.
     let patience = PATIENCE.secs();
@@ -203,6 +214,12 @@ fn measured(truth: &Truth, seen: Span, said: &Said, doubted: &Stretches, bad: &S
     if let (Some(a), Some(b)) = (seen.1, truth.to) {
         out.push(edge("end", beside(a, truth.about[1], b), b));
     }
+    out
+}
+
+/// How soon it was noticed and called bad.
+fn noticing(truth: &Truth, said: &Said, doubted: &Stretches, bad: &Stretches) -> Vec<Measure> {
+    let mut out = Vec::new();
     // Where a fault comes on top of another, it is being looked at closely already.
     let since = |all: &Stretches| {
         let on = all.iter().find(|(_, to)| *to > truth.from);

@@ -96,7 +96,7 @@ fn a_cut_line_raises_the_alert_and_its_return_clears_it() {
         assert!(after >= 20.0, "{after}");
         cut.within("the alert", Duration::from_secs(45));
         assert_eq!([&alert["cause"], &alert["site"]], ["access-line", "lab"]);
-        let age = value(&p, "pathproof_outage_open_age_seconds").expect("an age");
+        let age = until(&p, 30, "an age", || value(&p, "pathproof_outage_open_age_seconds"));
         let off = Duration::from_secs_f64((age - cut.took().as_secs_f64()).abs());
         hold(&format!("its age, {age} s"), off, Duration::from_secs(4), cut.late());
         assert_eq!(value(&p, "pathproof_path_state{state=%22down%22}"), Some(1.0));
