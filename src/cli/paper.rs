@@ -10,7 +10,7 @@ use super::options::{Format, PaperKind, ReportOptions};
 use super::result::WIDTH;
 use crate::judge::{Judge, WallTime};
 use crate::show::escape::terminal;
-use crate::show::paper::{Given, Origin, Paper, letter, survey_record, ticket, to_html, to_json, to_pdf, to_text};
+use crate::show::paper::{Given, Origin, Paper, letter, survey_record, ticket, to_html, to_json, to_text};
 use crate::site::SiteFile;
 use crate::snapshot::Snapshot;
 use jiff::tz::TimeZone;
@@ -24,6 +24,7 @@ pub(super) enum Form {
     Html,
     Text,
     Json,
+    #[cfg(feature = "pdf")]
     Pdf,
 }
 
@@ -34,7 +35,10 @@ impl Form {
             Some("html") => Ok(Self::Html),
             Some("txt") => Ok(Self::Text),
             Some("json") => Ok(Self::Json),
+            #[cfg(feature = "pdf")]
             Some("pdf") => Ok(Self::Pdf),
+            #[cfg(not(feature = "pdf"))]
+            Some("pdf") => Err(CommandError::Usage(format!("{}: this program was built without PDF", file.display()))),
             _ => Err(CommandError::Usage(format!(
                 "{}: a paper's file name ends in .html, .pdf, .txt or .json",
                 file.display()
@@ -47,7 +51,8 @@ impl Form {
             Self::Html => to_html(paper).into_bytes(),
             Self::Text => to_text(paper, WIDTH).into_bytes(),
             Self::Json => to_json(paper).into_bytes(),
-            Self::Pdf => to_pdf(paper),
+            #[cfg(feature = "pdf")]
+            Self::Pdf => crate::show::paper::to_pdf(paper),
         }
     }
 }

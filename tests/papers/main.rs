@@ -16,8 +16,10 @@ mod hostile;
 mod ids;
 #[path = "../support/lateness.rs"]
 mod lateness;
+mod one_number;
 mod reading;
 mod speed;
+mod told;
 mod trace;
 
 use pathproof::judge::WallTime;

@@ -77,7 +77,13 @@ impl fmt::Display for Micros {
         if s.abs() < 10.0 {
             return write!(f, "{s:.1} s");
         }
-        let whole = s.round() as i64;
+        // Rounded to what is told, so that two tellings of one length agree.
+        let step: i64 = match s.abs().round() as i64 {
+            0..3_600 => 1,
+            3_600..86_400 => 60,
+            _ => 3_600,
+        };
+        let whole = (s / step as f64).round() as i64 * step;
         let (unit, sub, unit_name, sub_name) = match whole.abs() {
             0..60 => return write!(f, "{whole} s"),
             60..3_600 => (60, 1, "min", "s"),

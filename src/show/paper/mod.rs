@@ -9,6 +9,7 @@ mod json;
 pub mod letter;
 mod mask;
 pub mod part;
+#[cfg(feature = "pdf")]
 mod pdf;
 pub mod survey_record;
 pub(super) mod text;
@@ -17,6 +18,7 @@ pub mod ticket;
 pub use block::{Block, Blocks};
 pub use html::to_html;
 pub use json::to_json;
+#[cfg(feature = "pdf")]
 pub use pdf::to_pdf;
 pub use text::to_text;
 

@@ -89,7 +89,7 @@ fn mended(s: &Snapshot) -> Vec<(Mend, Option<String>)> {
         };
         out.push((fault, Some(say::mended(open, asked, (s.watch.elapsed_s - ended).max(0.0)))));
     }
-    let apart = s.mend.iter().filter(|m| m.cause.is_none());
+    let apart = s.mend.iter().filter(|m| m.cause.is_none_or(|c| !told.contains(&c)));
     out.extend(apart.map(|m| (m.clone(), Some(say::TO_MEND.to_owned()))));
     out
 }

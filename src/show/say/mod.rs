@@ -23,7 +23,7 @@ pub fn length(seconds: f64) -> String {
     }
     // Rounded to what is told, so that no 60 minutes are left over.
     let step = match seconds {
-        s if s < 600.0 => 1.0,
+        s if s < 3_599.5 => 1.0,
         s if s < 86_400.0 => 60.0,
         _ => 3_600.0,
     };
@@ -100,7 +100,7 @@ mod tests {
             (59.6, "1 minute"),
             (61.0, "1 minute 1 second"),
             (599.9, "10 minutes"),
-            (3_599.0, "1 hour"),
+            (3_599.0, "59 minutes 59 seconds"),
             (7_800.0, "2 hours 10 minutes"),
             (86_399.0, "1 day"),
             (90_000.0, "1 day 1 hour"),

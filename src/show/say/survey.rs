@@ -113,7 +113,7 @@ pub fn mended(open: bool, asked: bool, quiet_s: f64) -> String {
     }
 }
 
-/// A fault that stands apart from any trouble.
+/// A fault of which nothing more is known.
 pub const TO_MEND: &str = "to be mended";
 
 /// How a line of the power sheet stands.

@@ -86,5 +86,5 @@ pub fn faults(b: &mut Blocks, more: &[&str], all: impl IntoIterator<Item = (Mend
         [sentence(&m.what), act, sentence(&m.proof)].into_iter().chain(state).collect()
     };
     let head = [&["Fault", "Who, and the next step", "Mended when"], more].concat();
-    b.table("Faults that somebody at the site or the station can mend.", &head, all.into_iter().map(row));
+    b.table("Faults that somebody can mend.", &head, all.into_iter().map(row));
 }
