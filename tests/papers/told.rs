@@ -66,14 +66,9 @@ pub(crate) fn between<'a>(text: &'a str, before: &str, after: &str) -> Option<&'
     Some(text.split_once(before)?.1.split_once(after)?.0)
 }
 
-/// The word before a phrase, the first time.
-pub(crate) fn word_before<'a>(text: &'a str, phrase: &str) -> Option<&'a str> {
-    text.split_once(phrase)?.0.rsplit([' ', '(']).next()
-}
-
-/// The count before a phrase.
+/// The count before a phrase, the first time.
 pub(crate) fn count_before(text: &str, phrase: &str) -> Option<usize> {
-    word_before(text, phrase)?.parse().ok()
+    text.split_once(phrase)?.0.rsplit([' ', '(']).next()?.parse().ok()
 }
 
 /// A length of time as told, and half of what it was rounded to.
