@@ -7,18 +7,18 @@
 
 use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::facts::{Lane, Outcome, Question};
+use crate::judge::lanes::group::Group;
+use crate::judge::lanes::measured::Measured;
 use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::roster::{Places, Roster};
 use crate::judge::lanes::runs;
 use crate::judge::lanes::span::{Oddity, Span, joined};
+use crate::judge::lanes::target::Target;
 use crate::judge::lanes::tempo::Tempo;
-use crate::judge::lanes::thresholds::{
-    BURST_ANSWERS, BURST_DENSITY, BURST_LOSSES, CLEAR_AFTER, CLEAR_ANSWERS, LEAST_RUN, MOST_RUN, TRIED_AGAIN,
-};
+use crate::judge::lanes::thresholds::{CLEAR_AFTER, CLEAR_ANSWERS, TRIED_AGAIN};
 use crate::judge::stats::loss_series::LossSeries;
-use crate::judge::stats::run_length;
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Fewest failures in a row that call one target missing (choice: one more than call the lane silent).
@@ -43,65 +43,16 @@ pub struct Sample {
     pub outcome: Outcome,
 }
 
-/// A target of the lane.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct Target {
-    ever_good: bool,
-    last_asked: Moment,
-    /// Failures in a row, and when the first of them began.
-    run: u32,
-    run_start: Edge,
-    /// What the other targets did during that run.
-    others_good: u32,
-    others_bad: u32,
-    missing: bool,
-    /// Failures of the present run, by outcome, and when the last was asked.
-    failures: BTreeMap<Outcome, u32>,
-    last_bad: Moment,
-    series: LossSeries,
-}
-
-impl Target {
-    fn first_asked(at: Moment) -> Self {
-        Self {
-            ever_good: false,
-            last_asked: at,
-            run: 0,
-            run_start: Edge::exact(at),
-            others_good: 0,
-            others_bad: 0,
-            missing: false,
-            failures: BTreeMap::new(),
-            last_bad: at,
-            series: LossSeries::default(),
-        }
-    }
-}
-
-/// A group of losses that may become a span.
-#[derive(Clone, Debug, Serialize, Deserialize)]
-struct Group {
-    /// Per target: its first failure in the group and how many.
-    losses: BTreeMap<usize, (Edge, u32)>,
-    failures: BTreeMap<Outcome, u32>,
-    answers: u32,
-    /// How often answers came between failures: scattered answers are a burst, one short return is not.
-    returns: u32,
-    /// Answers since the last failure.
-    pending: u32,
-    /// Failures in a row right now, and by which targets.
-    run: u32,
-    run_targets: Places,
-    silent: bool,
-    from_first_look: bool,
-    last_bad: Moment,
-    end: Option<Edge>,
-}
-
-impl Group {
-    fn lost(&self) -> u32 {
-        self.losses.values().map(|(_, n)| n).sum()
-    }
+/// What is over. It grows, and the present is told without it.
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
+struct Past {
+    spans: Vec<Span>,
+    /// Unbroken runs of answers: when the first and the last came.
+    answers: Vec<(Moment, Moment)>,
+    /// Where much was lost, and too little for a trouble.
+    patches: Vec<(Moment, Moment)>,
+    blind: Vec<(Moment, Moment)>,
+    tempo: Tempo,
 }
 
 /// The tracker of one lane.
@@ -120,21 +71,13 @@ pub struct LaneTracker {
     /// Targets whose last answer was a failure.
     failing: Places,
     group: Option<Group>,
-    spans: Vec<Span>,
-    first: Option<Moment>,
-    last: Option<Moment>,
+    measured: Measured,
     last_good: Option<Moment>,
     /// The last question before a pause, until the first answer after it.
     before_gap: Option<Moment>,
-    /// Unbroken runs of answers: when the first and the last came.
-    answers: Vec<(Moment, Moment)>,
-    /// Where much was lost, and too little for a trouble.
-    patches: Vec<(Moment, Moment)>,
-    blind: Vec<(Moment, Moment)>,
-    good: u64,
-    random_losses: u64,
+    /// Whether the last run of answers goes on.
     unbroken: bool,
-    tempo: Tempo,
+    past: Past,
     /// Answers heard since a target that used to answer last failed, in the order of hearing.
     since_failure: u32,
 }
@@ -152,18 +95,11 @@ impl LaneTracker {
             targets: Vec::new(),
             failing: Places::default(),
             group: None,
-            spans: Vec::new(),
-            first: None,
-            last: None,
+            measured: Measured::default(),
             last_good: None,
             before_gap: None,
-            answers: Vec::new(),
-            patches: Vec::new(),
-            blind: Vec::new(),
-            good: 0,
-            random_losses: 0,
             unbroken: false,
-            tempo: Tempo::default(),
+            past: Past::default(),
             since_failure: CLEAR_ANSWERS,
         }
     }
@@ -222,7 +158,7 @@ impl LaneTracker {
         }
         self.roster.replace(place, way, target);
         self.targets[place] = Target::first_asked(asked);
-        self.tempo.forget(place);
+        self.past.tempo.forget(place);
         Some(place)
     }
 
@@ -241,8 +177,8 @@ impl LaneTracker {
     pub fn settled(&self) -> Self {
         let mut copy = self.clone();
         copy.settle();
-        copy.spans = joined(std::mem::take(&mut copy.spans));
-        copy.spans.extend(copy.tempo.spans());
+        copy.past.spans = joined(std::mem::take(&mut copy.past.spans));
+        copy.past.spans.extend(copy.past.tempo.spans());
         copy
     }
 
@@ -264,22 +200,15 @@ impl LaneTracker {
             targets: self.targets.clone(),
             failing: self.failing,
             group: self.group.clone(),
-            spans: Vec::new(),
-            first: self.first,
-            last: self.last,
+            measured: self.measured,
             last_good: self.last_good,
             before_gap: self.before_gap,
-            answers: Vec::new(),
-            patches: Vec::new(),
-            blind: Vec::new(),
-            good: self.good,
-            random_losses: self.random_losses,
             unbroken: self.unbroken,
-            tempo: Tempo::default(),
+            past: Past::default(),
             since_failure: self.since_failure,
         };
         present.settle();
-        present.spans.iter().any(|s| s.end.is_none())
+        present.past.spans.iter().any(|s| s.end.is_none())
     }
 
     fn settle(&mut self) {
@@ -287,16 +216,16 @@ impl LaneTracker {
             self.take(place, sample);
         }
         if let Some(group) = self.group.take() {
-            match self.judge(&group) {
+            match group.span(self.lane, &self.measured) {
                 Some(mut span) => {
                     span.end = if group.pending >= 2 { group.end } else { None };
-                    self.spans.push(span);
+                    self.past.spans.push(span);
                 }
                 None => self.keep_patch(&group),
             }
         }
         for place in 0..self.targets.len() {
-            self.spans.extend(self.missing_span(place));
+            self.past.spans.extend(self.missing_span(place));
         }
     }
 
@@ -305,18 +234,18 @@ impl LaneTracker {
         let reach = self.reach();
         LaneRecord {
             lane: self.lane,
-            spans: self.spans,
+            spans: self.past.spans,
             reach,
-            blind: self.blind,
-            answers: self.answers,
-            patches: self.patches,
+            blind: self.past.blind,
+            answers: self.past.answers,
+            patches: self.past.patches,
             two_turns: Micros((self.gap - self.patience).0 * 2 / 3),
         }
     }
 
     /// First and last moment asked, where anything was.
     pub fn reach(&self) -> Option<(Moment, Moment)> {
-        self.first.zip(self.last)
+        self.measured.reach()
     }
 
     /// Targets that never answered while others did, with the way they were asked, where that is a fact and no trouble:
@@ -334,7 +263,7 @@ impl LaneTracker {
 
     /// Loss outside spans: failures and questions.
     pub fn random_loss(&self) -> (u64, u64) {
-        (self.random_losses, self.good + self.random_losses)
+        (self.measured.lost, self.measured.asked())
     }
 
     /// Every target with the way it is asked and what it lost, in the order first asked.
@@ -367,20 +296,20 @@ impl LaneTracker {
     fn no_longer_missing(&mut self, place: usize, seen: Moment) {
         if let Some(mut span) = self.missing_span(place) {
             span.end = Some(Edge::between(self.targets[place].last_bad.min(seen), seen));
-            self.spans.push(span);
+            self.past.spans.push(span);
         }
     }
 
     fn take(&mut self, place: usize, s: Sample) {
-        if let Some(last) = self.last
+        if let Some(last) = self.measured.last
             && s.asked - last > self.gap
         {
-            self.blind.push((last, s.asked));
+            self.past.blind.push((last, s.asked));
             self.unbroken = false;
             self.close_at_gap(s.asked);
         }
-        self.first.get_or_insert(s.asked);
-        self.last = Some(self.last.map_or(s.asked, |l| l.max(s.asked)));
+        self.measured.first.get_or_insert(s.asked);
+        self.measured.last = Some(self.measured.last.map_or(s.asked, |l| l.max(s.asked)));
         let target = &mut self.targets[place];
         target.last_asked = s.asked;
         target.series.count(!s.good);
@@ -397,21 +326,21 @@ impl LaneTracker {
         }
         let t = &mut self.targets[place];
         (t.missing, t.ever_good, t.run) = (false, true, 0);
-        self.good += 1;
+        self.measured.good += 1;
         // Slow names and receivers are known by their own questions: a resolver may be slow by itself. A neighbour entry
         // tells how long ago it was confirmed, not how long that took.
         if matches!(self.lane, Lane::Router | Lane::Outside) && self.roster.at(place).0 != Question::GatewayNeighbour {
-            self.tempo.answered(self.lane, place, s.asked, s.known);
+            self.past.tempo.answered(self.lane, place, s.asked, s.known);
         }
         // By when it came: a connection asked for during an outage may be answered by a retry after it.
-        match self.answers.last_mut() {
+        match self.past.answers.last_mut() {
             Some(run) if self.unbroken => run.1 = run.1.max(s.known),
             last => {
                 let at = last.map_or(s.known, |run| run.1.max(s.known));
-                self.answers.push((at, at));
+                self.past.answers.push((at, at));
             }
         }
-        runs::thin(&mut self.answers, &self.spans, &self.blind);
+        runs::thin(&mut self.past.answers, &self.past.spans, &self.past.blind);
         self.unbroken = true;
         self.last_good = Some(self.last_good.map_or(s.known, |l| l.max(s.known)));
         let Some(group) = &mut self.group else { return };
@@ -457,19 +386,7 @@ impl LaneTracker {
         if self.targets[place].missing {
             return;
         }
-        let group = self.group.get_or_insert_with(|| Group {
-            losses: BTreeMap::new(),
-            failures: BTreeMap::new(),
-            answers: 0,
-            returns: 0,
-            pending: 0,
-            run: 0,
-            run_targets: Places::default(),
-            silent: false,
-            from_first_look: never_good,
-            last_bad,
-            end: None,
-        });
+        let group = self.group.get_or_insert_with(|| Group::opened(never_good, last_bad));
         group.returns += u32::from(group.pending > 0);
         group.answers += std::mem::take(&mut group.pending);
         group.losses.entry(place).or_insert((start, 0)).1 += 1;
@@ -484,51 +401,15 @@ impl LaneTracker {
         }
     }
 
-    /// k: failures in a row that declare silence, so that chance does it less than once a year.
+    /// k: failures in a row that declare silence.
     pub fn run_needed(&self) -> u32 {
-        let asked = self.good + self.random_losses;
-        let (Some(first), Some(last)) = (self.first, self.last) else { return LEAST_RUN };
-        // Before some hundred questions the loss is not measured well enough to raise k.
-        if asked < 100 || last <= first {
-            return LEAST_RUN;
-        }
-        let per_year = asked as f64 / (last - first).secs() * 365.25 * 86_400.0;
-        let loss = self.random_losses as f64 / asked as f64;
-        run_length::failures_needed(loss, per_year, 1.0).unwrap_or(MOST_RUN).clamp(LEAST_RUN, MOST_RUN)
-    }
-
-    /// Random loss measured so far; a half is added so that none seen is not none.
-    fn loss(&self) -> f64 {
-        (self.random_losses as f64 + 0.5) / ((self.good + self.random_losses) as f64 + 1.0)
-    }
-
-    /// Failures that make a burst, so that chance makes fewer than one a year: at random loss p and r questions a
-    /// second, a group goes on past a failure with probability 1 - (1 - p)^(3 s r).
-    fn losses_needed(&self) -> u32 {
-        let asked = self.good + self.random_losses;
-        let (Some(first), Some(last)) = (self.first, self.last) else { return BURST_LOSSES };
-        if asked < 100 || last <= first {
-            return BURST_LOSSES;
-        }
-        let (rate, p) = (asked as f64 / (last - first).secs(), self.loss().min(0.9));
-        let on = 1.0 - (1.0 - p).powf((rate * CLEAR_AFTER.secs()).max(f64::from(CLEAR_ANSWERS)));
-        let failures_a_year = rate * 365.25 * 86_400.0 * p;
-        let more = failures_a_year.max(1.0).ln() / -on.ln();
-        (1.0 + more.ceil()).clamp(f64::from(BURST_LOSSES), 1e6) as u32
+        self.measured.run_needed()
     }
 
     /// Takes a target's failures out of the group: the target is missing, the lane is not.
     fn forget(&mut self, place: usize) {
         let Some(group) = &mut self.group else { return };
-        // What it lost before its present run it lost like the others.
-        let run = self.targets[place].run;
-        if let Some((_, n)) = group.losses.get_mut(&place) {
-            *n = n.saturating_sub(run);
-            if *n == 0 {
-                group.losses.remove(&place);
-            }
-        }
-        group.run_targets.remove(place);
+        group.forget(place, self.targets[place].run);
         if group.losses.is_empty() {
             self.group = None;
         }
@@ -536,18 +417,18 @@ impl LaneTracker {
 
     fn close(&mut self) {
         let Some(group) = self.group.take() else { return };
-        if let Some(mut span) = self.judge(&group) {
+        if let Some(mut span) = group.span(self.lane, &self.measured) {
             span.end = group.end;
-            self.spans.push(span);
+            self.past.spans.push(span);
         } else {
-            self.random_losses += u64::from(group.lost());
+            self.measured.lost += u64::from(group.lost());
             self.keep_patch(&group);
         }
     }
 
     fn keep_patch(&mut self, group: &Group) {
         let Some(from) = group.losses.values().map(|(e, _)| e.earliest).min() else { return };
-        runs::keep_patch(&mut self.patches, (group.lost(), group.answers), from, group.last_bad);
+        runs::keep_patch(&mut self.past.patches, (group.lost(), group.answers), from, group.last_bad);
     }
 
     /// Nobody looked for a while: what was open ends somewhere in the pause.
@@ -559,28 +440,7 @@ impl LaneTracker {
         }
         self.close();
         self.last_good = None;
-        self.before_gap = self.last;
-    }
-
-    /// The group as a span, if it is more than chance.
-    fn judge(&self, group: &Group) -> Option<Span> {
-        let losses = group.lost();
-        let share = f64::from(group.answers) / f64::from((group.answers + losses).max(1));
-        // Where hardly anything came back it was silence, however often a stray answer did.
-        let scattered = share >= BURST_ANSWERS;
-        let oddity = if group.silent && !scattered {
-            Oddity::Silent
-        } else if losses >= self.losses_needed() && 1.0 - share >= BURST_DENSITY.max(3.0 * self.loss()) {
-            Oddity::LossBurst
-        } else {
-            return None;
-        };
-        let start = group.losses.values().map(|(e, _)| *e).min_by_key(|e| e.latest)?;
-        let mut span = Span::new(self.lane, oddity, start);
-        span.from_first_look = group.from_first_look;
-        span.failures.clone_from(&group.failures);
-        span.answers = group.answers;
-        Some(span)
+        self.before_gap = self.measured.last;
     }
 }
 

@@ -33,9 +33,9 @@ fn what_is_kept_grows_with_silences_and_not_with_time() {
         }
     }
     assert!(breaks > 6 * runs::MOST_RUNS_OF_ANSWERS, "{breaks}");
-    assert!(lane.answers.len() <= runs::MOST_RUNS_OF_ANSWERS && most_waiting <= 20, "{most_waiting}");
-    assert!(lane.spans.iter().all(|s| s.oddity == Oddity::Silent), "{:?}", lane.spans);
-    assert_eq!((lane.spans.len(), lane.blind.len(), lane.targets.len()), (silent.len(), 0, 4));
+    assert!(lane.past.answers.len() <= runs::MOST_RUNS_OF_ANSWERS && most_waiting <= 20, "{most_waiting}");
+    assert!(lane.past.spans.iter().all(|s| s.oddity == Oddity::Silent), "{:?}", lane.past.spans);
+    assert_eq!((lane.past.spans.len(), lane.past.blind.len(), lane.targets.len()), (silent.len(), 0, 4));
     // Long ago is not forgotten: nothing was answered in the first silence, and things were just after it.
     let record = lane.settled().into_record();
     let now = Moment(seconds * SECOND);
@@ -98,7 +98,7 @@ fn targets_are_capped_and_one_no_longer_asked_gives_its_place() {
     assert_eq!(lane.targets.len(), Roster::MOST);
     assert!(lane.roster.place(Question::Reference, &name(1)).is_some());
     assert!(lane.roster.place(Question::Reference, &name(0)).is_none());
-    let missing: Vec<_> = lane.spans.iter().map(|s| (s.oddity.clone(), s.end.is_some())).collect();
+    let missing: Vec<_> = lane.past.spans.iter().map(|s| (s.oddity.clone(), s.end.is_some())).collect();
     assert_eq!(missing, [(Oddity::TargetMissing(name(0)), true)]);
     assert!(!lane.is_off());
 }
@@ -129,7 +129,7 @@ proptest! {
         let mut lane = lane();
         for (at, (who, good)) in (0..).zip(goods) {
             ask(&mut lane, &names[who as usize], at * 400_000, good);
-            prop_assert_eq!(lane.is_off(), lane.settled().spans.iter().any(|s| s.end.is_none()));
+            prop_assert_eq!(lane.is_off(), lane.settled().past.spans.iter().any(|s| s.end.is_none()));
         }
     }
 
