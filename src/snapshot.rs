@@ -5,6 +5,7 @@
 
 mod asked;
 mod build;
+mod decision;
 mod drills;
 mod figures;
 mod known;
@@ -21,6 +22,7 @@ pub use drills::view as drill_view;
 pub use odds::{odds, too_little};
 pub use outages::{Bout, Window, down_s, union};
 
+use crate::judge::choice::{Basis, Choice};
 use crate::judge::{Actor, Cause, Clue, Lane, WallTime};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -299,7 +301,7 @@ pub struct PriorView {
     pub lines: Vec<Believed>,
     /// Probability that the availability asked for holds, on the evidence alone.
     pub alone: Option<f64>,
-    /// The same with what was believed.
+    /// Probability that all that is required holds in the long run, with what was believed.
     pub with: Option<f64>,
     /// The verdict on the evidence alone.
     #[serde(default)]
@@ -360,6 +362,18 @@ pub struct Verdict {
     /// Signalling of this site that nothing here may be decided for (fire, medical), which leaves the verdict open.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub out_of_scope: Vec<String>,
+    /// What carries "IP alone" and "add a cellular backup": what was watched alone, or the odds; `None` for the others.
+    #[serde(default)]
+    pub basis: Option<Basis>,
+    /// What to do today; `None` where nothing could be asked or nothing may be judged.
+    #[serde(default)]
+    pub choice: Option<Choice>,
+    /// Probability that the line misses what is required in the long run, 0 to 1; `None` where there are no odds.
+    #[serde(default)]
+    pub misses: Option<f64>,
+    /// The choice for today in four lines: the choice and its odds, hours and money, a cut line and mains, what turns it.
+    #[serde(default)]
+    pub today: Vec<String>,
     /// The reasons that led to it, strongest first.
     pub reasons: Vec<String>,
     /// Observed time still needed before the evidence could suffice, seconds; `None` when it suffices or cannot be said.

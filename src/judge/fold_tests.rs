@@ -122,7 +122,9 @@ fn a_clean_two_minutes_is_keep_watching_with_a_need_and_nothing_invented() {
     let judge = judged(&play(120, |_, _| None));
     let j = judge.judgement();
     assert_eq!((j.kind, j.look.troubles.len()), (VerdictKind::KeepWatching, 0));
-    assert!(j.needs.expect("says how long").secs() > 30.0 * 86_400.0);
+    // Nothing is known of the line: its kind, and a quiet week or more, may turn the choice.
+    assert!(j.decided.further.expect("says what").kind_of_line);
+    assert!((6.0..=90.0).contains(&(j.needs.expect("says how long").secs() / 86_400.0)));
     assert!(j.look.observed.secs() > 117.0);
 }
 

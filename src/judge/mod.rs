@@ -22,6 +22,7 @@ pub use self::causes as cause;
 pub use causes::pattern::{self, Follows, Pattern, Place};
 pub use causes::{Actor, Cause, Clue, LaneRecord, Look, Sign, Trouble};
 pub use decide::ask::{Ask, Require, RequirementSet};
+pub use decide::choice::{self, Basis, Choice, Further};
 pub use decide::drill::{self, DrillResult};
 pub use decide::evidence::Evidence;
 pub use decide::outage::{self, Outage};
@@ -30,7 +31,7 @@ pub use decide::settings::{self, Known, Planned, Settings, Standby, Stands};
 pub use decide::signalling::Signalling;
 pub use decide::verdict::{self, Judgement, Standing, VerdictKind};
 pub use decide::{
-    delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
+    belief, delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
 };
 pub use facts::{Mark as Step, *};
 pub use fold::{Folded, Judge};

@@ -60,7 +60,7 @@ pub fn how_sure(s: &Snapshot) -> Option<String> {
     let seen = span(s.watch.observed_s);
     Some(match s.verdict.kind {
         VerdictKind::IpAlone => format!(
-            "How sure: going by the {seen} seen, the odds are {} that even the least certain requirement holds in the long run.",
+            "How sure: going by the {seen} seen, the odds are {} that what is required holds in the long run.",
             odds(c)
         ),
         VerdictKind::AddCellular if c >= 1.0 => {

@@ -142,6 +142,7 @@ pub static SECTIONS: &[Section] = &[
     signs::POWER,
     place::SIGNALLING,
     place::RECALLED,
+    place::DECISION,
     place::PLANNED,
     power::MAINS,
     power::GEAR,

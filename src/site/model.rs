@@ -213,6 +213,7 @@ impl SiteFile {
         let mut signalling = single(&mut rows, "signalling");
         let mut recalled = single(&mut rows, "recalled");
         let worst = recalled.length("worst");
+        let mut decision = single(&mut rows, "decision");
         let mut file = Self {
             id: site.needed_text("id"),
             kind: site.word("kind"),
@@ -256,6 +257,7 @@ impl SiteFile {
             background: Background {
                 access: site.word::<Access>("access"),
                 recalled: recalled.whole("outages_last_year").map(|last_year| Recalled { last_year, worst }),
+                caution: decision.whole("caution"),
                 retries: signalling.lengths("retries"),
                 within: signalling.length("within"),
                 planned: each(&mut rows, "planned", |r| Planned {
@@ -268,7 +270,7 @@ impl SiteFile {
             activation: Activation::default(),
         };
         file.activation = power::read(&mut rows, &mut file.background);
-        for row in [site, names, cadence, sources, signalling, recalled] {
+        for row in [site, names, cadence, sources, signalling, recalled, decision] {
             row.finish();
         }
         debug_assert!(rows.is_empty(), "sections that load knows and the model does not read: {rows:?}");

@@ -3,6 +3,7 @@
 
 use crate::judge::delivering::{DEFAULT_RETRIES, DEFAULT_WITHIN, Signalling};
 use crate::judge::drill::{Drill, DrillResult, Lasted};
+use crate::judge::thresholds::Caution;
 use crate::judge::{Known, Micros, Planned, Prior, Recalled};
 use crate::worksheet::outlook;
 use crate::worksheet::units::Hours;
@@ -78,6 +79,9 @@ pub struct Background {
     /// Outages the customer recalls of the last year.
     #[serde(default)]
     pub recalled: Option<Recalled>,
+    /// How many unneeded backups weigh as much as one line wrongly left without; `None`: not said.
+    #[serde(default)]
+    pub caution: Option<u32>,
     /// When the communicator tries after an alarm; `None`: not known.
     #[serde(default)]
     pub retries: Option<Vec<Micros>>,
@@ -157,6 +161,7 @@ impl Background {
                 within: self.within.unwrap_or(DEFAULT_WITHIN),
                 named: self.within.is_some(),
             },
+            caution: self.caution.map_or_else(Caution::default, |c| Caution(f64::from(c))),
             assumed: outlook::assumed(&self.power("")),
             planned: self.planned.clone(),
             standby: outlook::standby(&self.power("")),

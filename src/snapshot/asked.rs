@@ -47,6 +47,10 @@ pub(super) fn measured(h: &Held, watched: Micros) -> String {
                 format!("down for {down} of the {in_all} watched")
             }
         }
+        Measured::LongOutages { count, .. } if odds::too_little(watched.secs()) => {
+            let count = if *count == 0 { "none".to_owned() } else { count.to_string() };
+            format!("{count} in the {in_all} watched, too short a time to tell a rate from")
+        }
         Measured::LongOutages { count, least, most } => {
             let days = if let Ask::LongOutages { per_days, .. } = h.require.ask { per_days } else { 30.0 };
             format!(

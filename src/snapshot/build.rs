@@ -1,6 +1,7 @@
 //! From the judge to the snapshot: views and words, no judgement of its own.
 
 use super::asked::requirement;
+use super::decision;
 use super::drills;
 use super::figures;
 use super::known::facts;
@@ -56,6 +57,7 @@ pub fn take_live(judge: &Judge, header: &Header) -> Snapshot {
 fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
     let outlook = if live { None } else { figures::outlook(j, judge) };
     let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee, j.look.observed);
+    let today = if live { Vec::new() } else { decision::lines(j, judge, outlook.as_ref()) };
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
     let troubles: Vec<Trouble> = j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect();
@@ -76,7 +78,7 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: Verdict { if_wrong, ..reasons::verdict(j, judge, &troubles, live) },
+        verdict: Verdict { if_wrong, today, ..reasons::verdict(j, judge, &troubles, live) },
         mend: mend(j, judge, live),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles,

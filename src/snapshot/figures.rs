@@ -3,10 +3,11 @@
 
 use super::{Believed, DeliveryView, FlapView, HoursView, OutlookView, PriorView, SupervisionView};
 use super::{odds, too_little, words};
+use crate::judge::belief::lines::lines;
 use crate::judge::delivering::{self, Delivery};
 use crate::judge::outlook::{self, Hours, Outlook};
 use crate::judge::supervision::{self, COMMON};
-use crate::judge::{Edge, Judge, Judgement, Lane, Micros, Moment, flaps};
+use crate::judge::{Access, Edge, Judge, Judgement, Lane, Micros, Moment, flaps};
 use crate::words::lanes;
 
 /// A delivery figure over the time `watched`, in one sentence.
@@ -108,7 +109,7 @@ pub(super) fn supervision(j: &Judgement) -> Vec<SupervisionView> {
 /// The outlook for a year.
 pub(super) fn outlook(j: &Judgement, judge: &Judge) -> Option<OutlookView> {
     let known = &judge.settings().known;
-    let o = outlook::outlook(&j.as_it_is, &for_want_of_power(j), known.prior.belief(), &known.assumed)?;
+    let o = outlook::outlook(&j.as_it_is, &for_want_of_power(j), &known.prior, &known.assumed)?;
     Some(OutlookView {
         network: hours(o.network),
         ip_alone: hours(o.ip_alone),
@@ -153,14 +154,14 @@ fn outlook_words(o: &Outlook, tells: bool) -> String {
         "Power cuts are not in it: nobody entered them."
     };
     format!(
-        "Without a signal path, if the year is like what was watched: IP alone {}; with a cellular second path {}. The odds are about 9 in 10 that the truth lies between the two numbers. {mains}",
+        "Without a signal path, going by what was watched and by lines of its kind: IP alone {}; with a cellular second path {}. The odds are about 9 in 10 that the truth lies between the two numbers. {mains}",
         span(o.ip_alone),
         span(o.with_cellular)
     )
 }
 
 /// Hours, or minutes where there are few.
-fn hours_words(h: f64) -> String {
+pub(super) fn hours_words(h: f64) -> String {
     if h < 1.0 {
         format!("{:.0} minutes", (h * 60.0).max(1.0))
     } else if figure(h) == "1.0" {
@@ -210,45 +211,38 @@ fn inputs(o: &Outlook, judge: &Judge) -> Vec<Believed> {
 /// What was believed before watching, and how far it moved the answer.
 pub(super) fn prior(j: &Judgement, judge: &Judge) -> PriorView {
     let prior = judge.settings().known.prior;
-    let up = "the line is up as much as required in the long run";
+    let up = "the line does what is required in the long run";
     let too_little = too_little(j.look.observed.secs());
     let seen = words::days(j.look.observed);
-    let same = if j.kind_with_prior == j.kind {
-        "The verdict is the same either way."
-    } else {
-        "What is believed can't decide alone: the verdict rests on what was watched."
-    };
-    let sentence = match (j.odds, prior.says_something()) {
-        (None, _) => "No availability was asked for, so there was nothing to move.".to_owned(),
-        (Some(_), false) if too_little => {
-            format!("Nothing was believed of this line, and {seen} of watching alone supports no odds that {up}.")
+    let kind = prior.access.map_or("lines of all kinds", Access::words);
+    let sentence = match (j.holds_alone, j.decided.odds) {
+        (None, None) => "No rate or share of time was asked for, so there was nothing to move.".to_owned(),
+        (Some(_), None) if j.decided.beyond => {
+            "No kind of line known of does what was seen here: it rests on what was watched alone.".to_owned()
         }
-        (Some((alone, _)), false) => {
-            format!(
-                "Nothing was believed of this line. On what was watched alone, the odds are {} that {up}.",
-                odds(alone)
-            )
+        (Some(_), None) => "Nothing was watched that counts, so nothing was weighed.".to_owned(),
+        (None, Some(o)) => {
+            format!("Going by {kind} and by the {seen} watched, the odds are {} that {up}.", odds(1.0 - o.misses))
         }
-        (Some((_, with)), true) if too_little => format!(
-            "With what is believed of it, the odds are {} that {up}; {seen} of watching alone supports none. {same}",
-            odds(with)
+        (Some(_), Some(o)) if too_little => format!(
+            "Going by {kind} and by the {seen} watched, the odds are {} that {up}; {seen} of watching alone supports none.",
+            odds(1.0 - o.misses)
         ),
-        (Some((alone, with)), true) => format!(
-            "On what was watched alone, the odds are {} that {up}; with what is believed of it, {}. {same}",
-            odds(alone),
-            odds(with)
+        (Some(alone), Some(o)) => format!(
+            "Going by {kind} and by the {seen} watched, the odds are {} that {up}. On what was watched alone, the odds are {} that the line is up as much as required.",
+            odds(1.0 - o.misses),
+            odds(alone)
         ),
     };
     PriorView {
-        lines: prior
-            .lines()
+        lines: lines(prior)
             .into_iter()
             .map(|l| Believed { what: l.what, source: l.source.into(), tag: l.tag.into() })
             .collect(),
-        alone: j.odds.map(|o| o.0),
-        with: j.odds.map(|o| o.1),
+        alone: j.holds_alone,
+        with: j.decided.odds.map(|o| 1.0 - o.misses),
         verdict_alone: j.kind_alone,
-        verdict_with: j.kind_with_prior,
+        verdict_with: j.kind,
         sentence,
     }
 }

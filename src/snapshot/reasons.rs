@@ -3,6 +3,8 @@
 
 use super::asked::{asks, measured};
 use super::{Bout, Verdict, down_s, drills, odds, words};
+use crate::judge::belief::WORSE;
+use crate::judge::choice::Basis;
 use crate::judge::turning::{self, Turning};
 use crate::judge::{Judge, Judgement, Lane, Micros, Standing, Trouble, VerdictKind};
 use crate::words::causes;
@@ -24,12 +26,25 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble],
             "Nothing of the path could be asked from here; see what could not be seen, and why.".to_owned()
         }
         VerdictKind::KeepWatching => match j.needs {
+            Some(n) if j.decided.further.is_some_and(|f| f.kind_of_line) => format!(
+                "What was watched does not decide it; {} without trouble may, once the kind of line is known.",
+                words::about(n)
+            ),
             Some(n) => format!("What was watched does not decide it; {} without trouble would.", words::about(n)),
+            None if j.decided.further.is_some() => {
+                "What was watched does not decide it; knowing what kind of line it is may.".to_owned()
+            }
             None => "What was watched does not decide it, and how much more would can't be said yet.".to_owned(),
         },
+        VerdictKind::IpAlone if j.decided.basis == Some(Basis::Likely) => {
+            "Likely enough: what was watched, and what is known of such lines, speak for it.".to_owned()
+        }
         VerdictKind::IpAlone => "What was watched shows every requirement to hold.".to_owned(),
         VerdictKind::MendFirst if j.mendable().next().is_none() => {
             "The path does not stand without mains as long as it must, and a battery mends that; a second path would be the wrong cure.".to_owned()
+        }
+        VerdictKind::AddCellular if j.decided.basis == Some(Basis::Likely) => {
+            "Likely the better choice: what is known of such lines, after what was watched, is not good enough for IP alone.".to_owned()
         }
         VerdictKind::AddCellular if !j.held.iter().any(|h| h.standing == Standing::NotMet) => {
             "Without mains the path ends before it may, and no battery on site mends that.".to_owned()
@@ -47,6 +62,10 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble],
         sentence,
         confidence: j.confidence,
         out_of_scope: judge.settings().out_of_scope.clone(),
+        basis: j.decided.basis,
+        choice: j.decided.choice,
+        misses: j.decided.odds.map(|o| o.misses),
+        today: Vec::new(),
         reasons,
         needs_s: j.needs.map(Micros::secs),
         safer_today,
@@ -104,7 +123,9 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize, totals: &str) -> Vec<St
     } else if watched.0 == 0 {
         out.push("The path was not observed at all.".into());
     } else if outages == 0 {
-        let worth = if j.kind == VerdictKind::IpAlone {
+        let worth = if j.decided.basis == Some(Basis::Likely) {
+            "alone it shows little, but a bad line seldom stays up so long"
+        } else if j.kind == VerdictKind::IpAlone {
             "long enough for what is required"
         } else {
             "that alone proves little"
@@ -123,6 +144,7 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize, totals: &str) -> Vec<St
         format!("\"{}\" is still open: {more}. It asks for {}.", h.require.name, asks(&h.require.ask))
     }));
     if j.kind == VerdictKind::IpAlone
+        && j.decided.basis == Some(Basis::Shown)
         && let Some(least) = j
             .held
             .iter()
@@ -135,15 +157,18 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize, totals: &str) -> Vec<St
             least.holds.map_or(String::new(), odds)
         ));
     }
-    if j.kind != j.kind_with_prior
-        && let Some((alone, with)) = j.odds
-    {
-        out.push(format!(
-            "What is believed of such a line would say \"{}\": it moves the odds that the line is up as much as required, in the long run, from {} to {}. The verdict does not rest on it.",
-            j.kind_with_prior.words(),
-            odds(alone),
-            odds(with)
-        ));
+    if let (Some(Basis::Likely), Some(o)) = (j.decided.basis, j.decided.odds) {
+        out.insert(
+            0,
+            format!(
+                "The odds are {} that such a line misses what is required in the long run; for IP alone {} is accepted, and no more than twice that if lines fail {WORSE} times as often as published.",
+                odds(o.misses),
+                odds(j.ground.caution.most())
+            ),
+        );
+    }
+    if j.decided.beyond {
+        out.push("No kind of line known of does what was seen here, so no odds over such lines are given.".into());
     }
     out
 }
@@ -184,9 +209,8 @@ fn by_cause(j: &Judgement, counts: impl Fn(&Trouble) -> bool) -> Vec<String> {
 /// What could make it another verdict, the shortest further observation first.
 fn could_change(j: &Judgement, judge: &Judge) -> Vec<String> {
     let set = &judge.settings().requirements;
-    let out_of_scope = !judge.settings().out_of_scope.is_empty();
     let mut out = Vec::new();
-    if let Some(turning) = turning::turning(j, &set.require, out_of_scope) {
+    if let Some(turning) = turning::turning(j, &set.require) {
         let mut both: Vec<(Micros, String)> = Vec::new();
         both.extend(turning.outage.map(|(l, kind)| (l, one_outage(l, kind))));
         both.extend(turning.quiet.map(|(m, kind)| (m, quiet(j.kind, m, kind))));
@@ -246,6 +270,9 @@ fn quiet(now: VerdictKind, more: Micros, kind: VerdictKind) -> String {
 
 fn neither(j: &Judgement, t: Turning) -> Option<String> {
     match (j.kind, t.quiet, t.outage) {
+        (VerdictKind::AddCellular, None, _) if j.decided.basis == Some(Basis::Likely) => {
+            Some("No further quiet watching changes it; another kind of line would.".into())
+        }
         (VerdictKind::AddCellular, None, _) if !j.held.iter().any(|h| h.standing == Standing::NotMet) => Some(
             "No watching changes it: it rests on how long the provider's street equipment runs without mains. Ask the provider.".into(),
         ),
@@ -260,6 +287,10 @@ fn neither(j: &Judgement, t: Turning) -> Option<String> {
 /// The safer choice for today and what it rests on.
 fn safer(j: &Judgement, outages: usize, watched: Micros) -> (String, String) {
     match j.kind {
+        VerdictKind::IpAlone if j.decided.basis == Some(Basis::Likely) => (
+            "IP alone, with the network gear on backup power.".into(),
+            "The odds, which what was watched alone does not show yet; a mains failure was not part of it.".into(),
+        ),
         VerdictKind::IpAlone => (
             "IP alone, with the network gear on backup power.".into(),
             "Every requirement is met by what was watched; a mains failure was not part of it.".into(),

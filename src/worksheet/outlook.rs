@@ -142,7 +142,7 @@ pub fn assumed(power: &Power) -> Assumed {
 /// The whole outlook before anything is watched, from what is published of the kind of line; `None` where the kind is
 /// not known.
 pub fn joined(power: &Power) -> Option<Outlook> {
-    believed(power.line.belief(), &assumed(power))
+    believed(&power.line, &assumed(power))
 }
 
 /// How long the path must stand without mains: entered, else as long as the panel must.

@@ -1,7 +1,7 @@
 //! How often the verdict is wrong over a population of sites whose truth is known.
 
 use crate::draw::Draw;
-use crate::rule::{Looked, Looker, Rule, seen};
+use crate::rule::{Looked, Looker, Rule};
 use crate::world::{CAP, DAY, Site, Technology};
 use pathproof::judge::stats::band_posterior::BandPrior;
 use pathproof::judge::thresholds::LOOKS;
@@ -79,7 +79,7 @@ pub(crate) fn verdict(of: Of, rule: &Rule, l: Looked) -> VerdictKind {
 pub(crate) fn watch(looker: &Looker, site: Site, days: u32, which: Daily, draw: &mut Draw) -> Watched {
     let most = HORIZONS[HORIZONS.len() - 1].max(f64::from(days));
     let history = site.history(most * DAY, draw);
-    let look = |d: f64| looker.look(&seen(&history, d * DAY), d * DAY);
+    let look = |d: f64| looker.look(&history, d * DAY);
     let least = [LOOKS.least_watch_met, LOOKS.least_watch_not_met].map(|m| (m.secs() / DAY).ceil() as u32);
     // What happened up to the end of a day: two numbers that differ if there was news, and whether one is running.
     let news = |day: u32| {

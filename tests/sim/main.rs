@@ -4,6 +4,8 @@
 
 #[allow(dead_code, reason = "the bench uses more of it")]
 mod calibration;
+#[allow(dead_code, reason = "the bench uses more of it")]
+mod choice;
 mod confusion;
 #[allow(dead_code, reason = "the bench uses more of it")]
 mod coverage;
@@ -23,7 +25,7 @@ use coverage::{GRID, cell, least_ratio};
 use draw::Draw;
 use pathproof::judge::requirement::{Ask, Evidence};
 use pathproof::judge::stats::band_posterior::BandPrior;
-use rule::{Looker, Rule, evidence, household, seen};
+use rule::{Looker, Rule, evidence, household};
 use world::{CAP, DAY, Site, Technology};
 
 #[test]
@@ -81,7 +83,7 @@ fn the_fast_rule_says_what_the_judge_says() {
         let site = Site::draw(Technology::draw(&mut draw), CAP, &mut draw);
         let watched = HORIZONS[round % HORIZONS.len()] * DAY;
         let history = site.history(watched, &mut draw);
-        let look = looker.look(&seen(&history, watched), watched);
+        let look = looker.look(&history, watched);
         let e: Evidence = evidence(&history, watched);
         for require in household().require {
             let ours = match require.ask {
@@ -112,6 +114,37 @@ fn the_verdict_is_wrong_no_more_often_than_it_says() {
         let naive = at_horizon(of, &rule, &sites, 3);
         assert!(f64::from(naive.naive) > 0.2 * f64::from(naive.missing), "{naive:?}");
     }
+}
+
+#[test]
+fn told_ip_alone_a_line_misses_what_is_asked_no_more_often_than_promised() {
+    use choice::{Shape, all_told, picked, worst_bin};
+    const EACH: u32 = 100;
+    let kinds = [Technology::Fibre, Technology::Cable, Technology::FixedWireless];
+    let (mut right, mut wrong, mut naive_broke) = (0.0, 0.0, 0);
+    for (factor, promised) in [(1.0, 0.10), (2.5, 0.20)] {
+        for days in [7.0, 90.0] {
+            let rows = all_told(Shape::Times(factor), &kinds, days, true, EACH, 31);
+            for t in kinds {
+                let of: Vec<_> = rows.iter().filter(|r| r.technology == t).copied().collect();
+                let (told, missed) = picked(&of, |r| r.alone[2]);
+                let n = told * f64::from(EACH);
+                // The promise, and two and a half standard errors for so few sites.
+                let most = |n: f64| promised + 2.5 * (promised * (1.0 - promised) / n.max(1.0)).sqrt();
+                println!("x{factor}, {days} d, {}: ip-alone {told:.2}, {missed:.3} of them miss it", t.word());
+                assert!(missed <= most(n), "x{factor}, {days} d, {t:?}: {missed} of {n}");
+                (right, wrong) = (right + n * (1.0 - missed), wrong + n * missed);
+                // The test can fail: the naive rule does.
+                let (clean, missed) = picked(&of, |r| r.clean);
+                naive_broke += u32::from(missed > most(clean * f64::from(EACH)));
+            }
+            if factor == 1.0 {
+                assert!(worst_bin(&rows) < 0.15, "odds off by {} after {days} d", worst_bin(&rows));
+            }
+        }
+    }
+    assert!(right > 100.0 && wrong > 3.0, "right {right}, wrong {wrong}: both must be possible");
+    assert!(naive_broke >= 2, "the naive rule broke {naive_broke}");
 }
 
 #[test]

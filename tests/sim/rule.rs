@@ -66,6 +66,10 @@ pub(crate) struct Looked {
     /// Outages seen, those longer than the requirement counts, and those longer than the supervision interval.
     pub(crate) outages: u32,
     pub(crate) long: u32,
+    /// Those of the long ones that came apart from each other.
+    pub(crate) separate: u32,
+    /// Share of the time watched that was up.
+    pub(crate) point: f64,
     pub(crate) over: u32,
 }
 
@@ -84,7 +88,8 @@ impl Rule {
 
     pub(crate) fn availability(&self, l: Looked) -> Standing {
         let (rule, sure) = (&self.looks, self.numbers.sure);
-        if l.holds >= rule.met_at(sure) && l.watched >= rule.least_watch_met.secs() {
+        let measured = l.point >= self.numbers.available;
+        if l.holds >= rule.met_at(sure) && l.watched >= rule.least_watch_met.secs() && measured {
             Standing::Met
         } else if l.holds <= rule.not_met_at(sure)
             && l.watched >= rule.least_watch_not_met.secs()
@@ -103,9 +108,7 @@ impl Rule {
             && l.watched >= rule.least_watch_met.secs()
         {
             Standing::Met
-        } else if garwood_lower(count, periods, 1.0 - rule.not_met_at(n.long_sure)) > n.at_most
-            && l.long as usize >= rule.least_outages
-        {
+        } else if garwood_lower(count, periods, 1.0 - rule.not_met_at(n.long_sure)) > n.at_most && l.separate >= 2 {
             Standing::NotMet
         } else {
             Standing::Open
@@ -145,7 +148,8 @@ impl Looker {
         Self { numbers, prior, clean: RefCell::default() }
     }
 
-    pub(crate) fn look(&self, seen: &[Lasted], watched: f64) -> Looked {
+    pub(crate) fn look(&self, history: &[(f64, f64)], watched: f64) -> Looked {
+        let seen = &seen(history, watched)[..];
         let lost: f64 = seen.iter().map(|o| o.seconds).sum();
         let up = (watched - lost).max(0.0);
         let posterior = || BandPosterior::new(self.prior, seen, up).probability_at_least(self.numbers.available);
@@ -160,9 +164,19 @@ impl Looker {
             holds,
             outages: seen.len() as u32,
             long: count(self.numbers.longer_than),
+            separate: separate(history, watched, self.numbers.longer_than),
+            point: 1.0 - lost / watched.max(1.0),
             over: count(self.numbers.interval),
         }
     }
+}
+
+/// Outages longer than `over` seconds with an hour of up-time or more between them.
+fn separate(history: &[(f64, f64)], watched: f64, over: f64) -> u32 {
+    let began = history.iter().take_while(|(from, _)| *from < watched);
+    let long: Vec<(f64, f64)> = began.map(|o| (o.0, o.1.min(watched))).filter(|o| o.1 - o.0 > over).collect();
+    let apart = long.windows(2).filter(|w| w[1].0 - w[0].1 > 3_600.0).count();
+    (apart + usize::from(!long.is_empty())) as u32
 }
 
 /// What had been seen of a history after `watched` seconds.

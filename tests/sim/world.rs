@@ -82,7 +82,7 @@ impl Technology {
         }
     }
 
-    fn mix(self) -> f64 {
+    pub(crate) fn mix(self) -> f64 {
         match self {
             Self::Fibre => 0.30,
             Self::Cable => 0.40,
@@ -187,8 +187,13 @@ pub(crate) type History = Vec<(f64, f64)>;
 
 impl Site {
     pub(crate) fn draw(technology: Technology, cap: f64, draw: &mut Draw) -> Self {
+        Self::draw_times(technology, cap, 1.0, draw)
+    }
+
+    /// A site of a population whose rates are so many times the published ones.
+    pub(crate) fn draw_times(technology: Technology, cap: f64, factor: f64, draw: &mut Draw) -> Self {
         // exp(-1/2): a lognormal of sigma 1 with mean 1.
-        let long_rate = draw.lognormal((-0.5f64).exp(), 1.0) / (technology.days_between() * DAY);
+        let long_rate = factor * draw.lognormal((-0.5f64).exp(), 1.0) / (technology.days_between() * DAY);
         let short_rate = long_rate * technology.short_per_long() * draw.lognormal(1.0, 0.7);
         let rate = long_rate + short_rate;
         let clustered = draw.chance(0.3);

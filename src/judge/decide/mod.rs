@@ -1,16 +1,20 @@
 //! Decisions: what counts as an outage, how requirements are held against it, and the verdict.
 //!
-//! `settings`, `ask` and `signalling` (what it is judged by), `outage` and `evidence` (what counts and what is left out), `requirement` (how it stands), `prior` (what is
-//! believed before watching), `mending` (what still asks for it), `thresholds` (how sure a look must be), `drill` (what
-//! was done on purpose, and what it measured), `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`,
-//! `outlook`, `detection`, `lengths`, `turning`.
+//! `settings`, `ask` and `signalling` (what it is judged by), `outage` and `evidence` (what counts and what is left out),
+//! `requirement` (how it stands), `prior` (what is known of the line before watching), `belief` (how well lines of its kind
+//! explain what was seen), `mending` (what still asks for it), `thresholds` (how sure a look must be), `drill` (what was
+//! done on purpose, and what it measured), `kinds` (the four verdicts, on the evidence alone), `choice` (by odds),
+//! `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`, `outlook`, `detection`, `lengths`, `turning`.
 
 pub mod ask;
+pub mod belief;
+pub mod choice;
 pub mod delivering;
 pub mod detection;
 pub mod drill;
 pub mod evidence;
 pub mod flaps;
+pub mod kinds;
 pub mod lengths;
 pub mod mending;
 pub mod outage;

@@ -4,13 +4,19 @@
 //! be seen by a network survey: both are inputs, named with their source, and a mains part that nobody entered is not
 //! in the sum and said to be missing. What both paths have in common is `stats::dual_path`. Does not price anything.
 
+use crate::judge::decide::belief::Belief;
+use crate::judge::decide::belief::weigh::Watched;
 use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage;
+use crate::judge::decide::prior::Prior;
 use crate::judge::facts::Moment;
 use crate::judge::facts::stretches;
 use crate::judge::stats::band_posterior::{BandPosterior, BandPrior};
 use crate::judge::stats::dual_path::{hours_per_year, pair_unavailability, shared_by_beta};
 use serde::{Deserialize, Serialize};
+
+/// Probabilities of the three figures told.
+const BOUNDS: [f64; 3] = [0.05, 0.5, 0.95];
 
 /// Share of time a cellular path is taken to be down where nobody says (choice: the same as the household set allows
 /// the line; no published figure for fixed alarm communicators was found).
@@ -73,7 +79,7 @@ pub struct Outlook {
 pub fn outlook(
     e: &Evidence,
     for_want_of_power: &[(Moment, Moment)],
-    belief: BandPrior,
+    prior: &Prior,
     given: &Assumed,
 ) -> Option<Outlook> {
     let network = match given.mains_hours {
@@ -83,13 +89,21 @@ pub fn outlook(
     if network.observed().0 <= 0 {
         return None;
     }
-    Some(of(&BandPosterior::new(belief, &network.lasted(), network.up_s()), given))
+    let belief = Belief::new(&Watched::of(network), prior);
+    let down = if belief.beyond() {
+        // No line known of is like it: what was watched alone, counted with care.
+        let alone = BandPosterior::new(BandPrior::PUBLISHED, &network.lasted(), network.up_s());
+        BOUNDS.map(|p| alone.quantile(p))
+    } else {
+        belief.down(BOUNDS)
+    };
+    Some(of(down, given))
 }
 
-/// The outlook from what is believed alone; `None` where nothing is believed of how often the line fails.
-pub fn believed(belief: BandPrior, given: &Assumed) -> Option<Outlook> {
-    let says = belief.long_exposure > 0.0 && belief.short_exposure > 0.0;
-    says.then(|| of(&BandPosterior::new(belief, &[], 0.0), given))
+/// The outlook from what is believed alone; `None` where the kind of line is not known.
+pub fn believed(prior: &Prior, given: &Assumed) -> Option<Outlook> {
+    prior.access?;
+    Some(of(Belief::new(&Watched::default(), prior).down(BOUNDS), given))
 }
 
 /// The evidence without these spans.
@@ -99,13 +113,12 @@ fn network_only(e: &Evidence, spans: &[(Moment, Moment)]) -> Evidence {
     Evidence { outages: outage::without_planned(&e.outages, &spans, e.now()), unseen, ..e.clone() }
 }
 
-fn of(posterior: &BandPosterior, given: &Assumed) -> Outlook {
+fn of(network: [f64; 3], given: &Assumed) -> Outlook {
     let share = |hours: f64| (hours / hours_per_year(1.0)).clamp(0.0, 1.0);
     let cellular = given.cellular_hours.map_or(CELLULAR_DOWN, share);
     let beta = given.shared.unwrap_or(SHARED).clamp(0.0, 1.0);
     let [low, high] = given.mains_bounds.unwrap_or([given.mains_hours.unwrap_or(0.0); 2]);
     let mains = [low, given.mains_hours.unwrap_or(0.0), high].map(share);
-    let network = [0.05, 0.5, 0.95].map(|p| posterior.quantile(p));
     let hours = |of: &dyn Fn(f64, f64) -> f64| {
         let [low, middle, high] = [0, 1, 2].map(|i| hours_per_year(of(network[i], mains[i])));
         Hours { low, middle, high }
@@ -155,7 +168,7 @@ mod tests {
 
     #[test]
     fn hours_are_in_order_and_a_second_path_leaves_fewer() {
-        let o = outlook(&evidence(30, &[1_200, 60]), &[], BandPrior::PUBLISHED, &Assumed::default()).expect("watched");
+        let o = outlook(&evidence(30, &[1_200, 60]), &[], &Prior::NONE, &Assumed::default()).expect("watched");
         for h in [o.network, o.ip_alone, o.with_cellular] {
             assert!(h.low < h.middle && h.middle < h.high, "{h:?}");
         }
@@ -173,10 +186,10 @@ mod tests {
     #[test]
     fn entered_mains_hours_come_on_top() {
         let given = Assumed { mains_hours: Some(6.0), ..Assumed::default() };
-        let o = outlook(&evidence(30, &[]), &[], BandPrior::PUBLISHED, &given).expect("watched");
+        let o = outlook(&evidence(30, &[]), &[], &Prior::NONE, &given).expect("watched");
         let more = o.ip_alone.middle - o.network.middle;
         assert!(more > 5.9 && more <= 6.0, "{more}");
-        assert!(outlook(&evidence(0, &[]), &[], BandPrior::PUBLISHED, &given).is_none());
+        assert!(outlook(&evidence(0, &[]), &[], &Prior::NONE, &given).is_none());
     }
 
     #[test]
@@ -185,8 +198,8 @@ mod tests {
         let e = evidence(30, &[60, 60, 20_000]);
         let cut = [(Moment(2 * 86_400_000_000), Moment(2 * 86_400_000_000) + Micros::from_secs(20_000))];
         let given = Assumed { mains_hours: Some(6.0), ..Assumed::default() };
-        let at = |spans: &[_], given| outlook(&e, spans, BandPrior::PUBLISHED, given).expect("watched").network.middle;
-        let without_it = outlook(&evidence(30, &[60, 60]), &[], BandPrior::PUBLISHED, &given).expect("watched").network;
+        let at = |spans: &[_], given| outlook(&e, spans, &Prior::NONE, given).expect("watched").network.middle;
+        let without_it = outlook(&evidence(30, &[60, 60]), &[], &Prior::NONE, &given).expect("watched").network;
         assert!((at(&cut, &given) - without_it.middle).abs() < 0.02 * without_it.middle);
         assert!(at(&cut, &given) < at(&[], &given));
         // Without a mains part it is all there is to know of mains, and stays.

@@ -4,6 +4,7 @@ use crate::judge::decide::ask::RequirementSet;
 use crate::judge::decide::outlook::Assumed;
 use crate::judge::decide::prior::Prior;
 use crate::judge::decide::signalling::Signalling;
+use crate::judge::decide::thresholds::Caution;
 use crate::judge::facts::Lane;
 use crate::judge::facts::{Micros, WallTime};
 use std::collections::BTreeSet;
@@ -41,6 +42,8 @@ pub struct Known {
     pub assumed: Assumed,
     /// Spans to leave out of every statistic.
     pub planned: Vec<Planned>,
+    /// How careful the choice is.
+    pub caution: Caution,
     /// How the path stands without mains; `None`: what is needed or how long it lasts is not known.
     pub standby: Option<Standby>,
 }

@@ -39,6 +39,28 @@ pub const LOOKS: LookRule = LookRule {
     least_outages: 1,
 };
 
+/// Outages with at least so much up-time between are separate ones, seconds (choice: twice the mean up-time taken inside
+/// a cluster).
+pub const APART: f64 = 3_600.0;
+
+/// How many unneeded backups weigh as much as one line wrongly left without.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Caution(pub f64);
+
+impl Default for Caution {
+    /// Nine (choice): IP alone is right at odds of nine in ten or better.
+    fn default() -> Self {
+        Self(9.0)
+    }
+}
+
+impl Caution {
+    /// The highest odds of missing what is asked at which IP alone costs less than a backup.
+    pub fn most(self) -> f64 {
+        1.0 / (1.0 + self.0)
+    }
+}
+
 /// How long a mendable trouble asks for mending after it was last seen, counted in time the path was watched.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct MendRule {

@@ -2,56 +2,24 @@
 //!
 //! The order: signalling out of scope is never "IP alone"; "add a cellular backup" when a requirement is shown not to
 //! hold over outages that nobody at the site can mend, or the path does not stand long enough without mains and no
-//! battery on site mends that; "mend this first" when a mendable trouble was seen lately or a battery mends it; "IP alone is
-//! enough" only when every requirement is met; otherwise keep watching, with the safer choice for today.
-//!
-//! What decides is the evidence alone. What is believed of the line before watching gives the odds for today, is shown
-//! with the verdict it would give, and may withhold "IP alone is enough"; it can't grant it. Else a site worse than its
-//! kind would be called good for its kind's sake, and no error rate could be promised.
+//! battery on site mends that; "mend this first" when a mendable trouble was seen lately or a battery mends it. Where the
+//! evidence alone shows neither, `choice` decides by odds over lines of its kind, and says so.
 
 use crate::judge::causes::Trouble;
 use crate::judge::causes::look::Look;
+use crate::judge::decide::choice::{Decided, Ground};
+use crate::judge::decide::kinds::{by_evidence, standby};
 use crate::judge::decide::mending;
 use crate::judge::decide::outage::{self, Outage};
 use crate::judge::decide::requirement::{Ask, Evidence, Held, Require};
 use crate::judge::decide::settings::{Settings, Stands};
-use crate::judge::decide::thresholds::LOOKS;
 use crate::judge::facts::stretches;
 use crate::judge::facts::{Micros, Moment};
-use crate::judge::stats::band_posterior::BandPrior;
 use std::cmp::Reverse;
 use std::collections::BTreeSet;
 
+pub use crate::judge::decide::kinds::VerdictKind;
 pub use crate::judge::decide::requirement::Standing;
-
-/// The four verdicts.
-#[derive(
-    Clone, Copy, Debug, Default, PartialEq, Eq, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
-)]
-#[serde(rename_all = "kebab-case")]
-pub enum VerdictKind {
-    /// IP alone is enough.
-    IpAlone,
-    /// Mend this first.
-    MendFirst,
-    /// Add a cellular backup.
-    AddCellular,
-    /// Keep watching: not enough evidence yet.
-    #[default]
-    KeepWatching,
-}
-
-impl VerdictKind {
-    /// The verdict in plain words.
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::IpAlone => "IP alone is enough",
-            Self::MendFirst => "Mend this first",
-            Self::AddCellular => "Add a cellular backup",
-            Self::KeepWatching => "Keep watching: not enough evidence yet",
-        }
-    }
-}
 
 /// A verdict and everything it rests on.
 #[derive(Clone, Debug)]
@@ -62,14 +30,14 @@ pub struct Judgement {
     pub confidence: Option<f64>,
     /// Requirements held against the outages that mending would not remove, on the evidence alone.
     pub held: Vec<Held>,
-    /// The same with what is believed of the line; empty where nothing is.
-    pub held_with_prior: Vec<Held>,
     /// The verdict on the evidence alone.
     pub kind_alone: VerdictKind,
-    /// The verdict it would be with that belief.
-    pub kind_with_prior: VerdictKind,
-    /// Probability that the availability asked for holds, on the evidence alone and with that belief.
-    pub odds: Option<(f64, f64)>,
+    /// Probability that the availability asked for holds, on the evidence alone.
+    pub holds_alone: Option<f64>,
+    /// The choice for today, and what carries the verdict.
+    pub decided: Decided,
+    /// What it was decided on besides the evidence.
+    pub ground: Ground,
     /// Observed time still needed if nothing more goes wrong; `None` when enough, or when that can't be said.
     pub needs: Option<Micros>,
     /// What the requirements were held against: outages that mending would not remove, planned spans left out.
@@ -83,26 +51,6 @@ pub struct Judgement {
     pub stands: Option<Stands>,
     /// What the lanes did.
     pub look: Look,
-}
-
-/// How standing without mains counts as a requirement: one that a battery mends is mended first, and one that is met
-/// decides nothing, as no week of watching could have shown it.
-pub(crate) fn standby(stands: Option<Stands>) -> Option<Standing> {
-    stands.filter(|s| *s == Stands::NoBatteryMends).map(|_| Standing::NotMet)
-}
-
-/// The verdict from how the requirements stand.
-pub(crate) fn decide(standings: impl IntoIterator<Item = Standing>, mendable: bool, out_of_scope: bool) -> VerdictKind {
-    let standings: Vec<Standing> = standings.into_iter().collect();
-    if standings.contains(&Standing::NotMet) {
-        VerdictKind::AddCellular
-    } else if mendable {
-        VerdictKind::MendFirst
-    } else if !out_of_scope && !standings.is_empty() && standings.iter().all(|s| *s == Standing::Met) {
-        VerdictKind::IpAlone
-    } else {
-        VerdictKind::KeepWatching
-    }
 }
 
 impl Judgement {
@@ -122,23 +70,19 @@ pub fn judge(look: Look, settings: &Settings, requirements: &[Require]) -> Judge
     let without_mending = |lapsed: &BTreeSet<usize>| {
         evidence_of(&look, settings, |place, t| !t.cause.mendable() || lapsed.contains(&place))
     };
-    let by = |evidence: &Evidence, belief: BandPrior| -> Vec<Held> {
-        requirements.iter().map(|r| r.hold_by(evidence, belief, &LOOKS)).collect()
-    };
+    let by = |evidence: &Evidence| -> Vec<Held> { requirements.iter().map(|r| r.hold(evidence)).collect() };
     let costs = |held: &[Held]| held.iter().any(|h| h.standing == Standing::NotMet);
     let mut evidence = without_mending(&lapsed);
-    let mut held = by(&evidence, BandPrior::PUBLISHED);
+    let mut held = by(&evidence);
     // What lapsed and yet costs a requirement by itself is to be mended after all.
     if !lapsed.is_empty() && costs(&held) {
         let less = without_mending(&BTreeSet::new());
-        let held_less = by(&less, BandPrior::PUBLISHED);
+        let held_less = by(&less);
         if !costs(&held_less) {
             (lapsed, evidence, held) = (BTreeSet::new(), less, held_less);
         }
     }
     let as_it_is = evidence_of(&look, settings, |_, _| true);
-    let prior = settings.known.prior;
-    let held_with_prior = if prior.says_something() { by(&evidence, prior.belief()) } else { Vec::new() };
     // The headline is the mendable cause that kept the path down longest; its confidence is the verdict's.
     let down = look.down_by();
     let surest = to_mend(&look, &lapsed).min_by_key(|t| Reverse(down.get(&t.cause))).map(|t| t.confidence);
@@ -146,33 +90,38 @@ pub fn judge(look: Look, settings: &Settings, requirements: &[Require]) -> Judge
     // A glance holds nothing against what must be.
     let standby_known = settings.known.standby.as_ref().filter(|_| !requirements.is_empty());
     let stands = standby_known.map(|s| s.stands);
-    let standings = |held: &[Held]| held.iter().map(|h| h.standing).chain(standby(stands)).collect::<Vec<_>>();
-    let mend = surest.is_some() || stands == Some(Stands::BatteryMends);
-    let alone = decide(standings(&held), mend, out_of_scope);
-    let kind_with_prior =
-        if held_with_prior.is_empty() { alone } else { decide(standings(&held_with_prior), mend, out_of_scope) };
-    let withheld = alone == VerdictKind::IpAlone && kind_with_prior != VerdictKind::IpAlone;
-    let kind = if withheld { VerdictKind::KeepWatching } else { alone };
-    let holding = || held.iter().filter_map(|h| h.holds);
-    let confidence = match kind {
-        VerdictKind::AddCellular => {
-            let failed = held.iter().filter(|h| h.standing == Standing::NotMet);
-            // An outage longer than the interval was seen: that is no matter of probability.
-            failed.map(|h| h.holds.map_or(1.0, |p| 1.0 - p)).reduce(f64::max)
-        }
-        VerdictKind::MendFirst => surest,
-        VerdictKind::IpAlone => holding().reduce(f64::min),
-        VerdictKind::KeepWatching => None,
+    let ground = Ground {
+        prior: settings.known.prior,
+        caution: settings.known.caution,
+        mend: surest.is_some() || stands == Some(Stands::BatteryMends),
+        out_of_scope,
+        stands,
     };
-    let availability =
-        |held: &[Held]| held.iter().filter(|h| matches!(h.require.ask, Ask::Availability { .. })).find_map(|h| h.holds);
-    let odds = availability(&held).map(|alone| (alone, availability(&held_with_prior).unwrap_or(alone)));
-    let standing = if withheld { &held_with_prior } else { &held };
-    let open: Vec<&Held> = standing.iter().filter(|h| h.standing == Standing::Open).collect();
-    let needs = match kind {
+    let decided = ground.decide(&evidence, &held);
+    let standings = held.iter().map(|h| h.standing).chain(standby(stands));
+    let kind_alone = by_evidence(standings, ground.mend, out_of_scope);
+    let kind = decided.kind;
+    let least = held.iter().filter_map(|h| h.holds).reduce(f64::min);
+    let failed = held.iter().filter(|h| h.standing == Standing::NotMet);
+    let confidence = match (kind, decided.odds) {
+        // An outage longer than the interval was seen: that is no matter of probability.
+        (VerdictKind::AddCellular, _) if failed.clone().any(|h| h.holds.is_none()) => Some(1.0),
+        // Nor is a battery that can't be had.
+        (VerdictKind::AddCellular, _) if stands == Some(Stands::NoBatteryMends) => None,
+        (VerdictKind::AddCellular, Some(odds)) => Some(odds.misses),
+        (VerdictKind::AddCellular, None) => failed.filter_map(|h| h.holds).map(|p| 1.0 - p).reduce(f64::max),
+        (VerdictKind::MendFirst, _) => surest,
+        (VerdictKind::IpAlone, odds) => odds.map_or(least, |o| Some(1.0 - o.misses)),
+        (VerdictKind::KeepWatching, _) => None,
+    };
+    let availability = |h: &&Held| matches!(h.require.ask, Ask::Availability { .. });
+    let holds_alone = held.iter().find(availability).and_then(|h| h.holds);
+    let open: Vec<&Held> = held.iter().filter(|h| h.standing == Standing::Open).collect();
+    let needs = match (kind, decided.further) {
         // What can't be asked at all is not settled by waiting.
-        VerdictKind::KeepWatching if look.observed == Micros::ZERO => None,
-        VerdictKind::KeepWatching if !out_of_scope && open.iter().all(|h| h.needs.is_some()) => {
+        (VerdictKind::KeepWatching, _) if look.observed == Micros::ZERO => None,
+        (VerdictKind::KeepWatching, Some(further)) => Some(further.quiet).filter(|q| *q > Micros::ZERO),
+        (VerdictKind::KeepWatching, None) if !out_of_scope && open.iter().all(|h| h.needs.is_some()) => {
             open.iter().filter_map(|h| h.needs).max()
         }
         _ => None,
@@ -181,10 +130,10 @@ pub fn judge(look: Look, settings: &Settings, requirements: &[Require]) -> Judge
         kind,
         confidence,
         held,
-        held_with_prior,
-        kind_alone: alone,
-        kind_with_prior,
-        odds,
+        kind_alone,
+        holds_alone,
+        decided,
+        ground,
         needs,
         evidence,
         as_it_is,

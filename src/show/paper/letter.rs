@@ -5,6 +5,7 @@
 //! rests on the whole record, and so do the odds.
 
 use super::{Blocks, Given, Kind, Paper};
+use crate::judge::choice::Basis;
 use crate::show::escape::shell_word;
 use crate::show::say::{self, letter as say_letter};
 use crate::show::words::{days, safe, zoned};
@@ -25,7 +26,8 @@ pub fn letter(given: &Given) -> Paper {
     let mut paper = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict.kind, scope));
     let p = &mut paper.blocks;
     // Where every requirement held, what decided was how long the path stands without mains.
-    let by_power = !s.requirements.iter().any(|r| r.standing == Standing::NotMet);
+    let likely = s.verdict.basis == Some(Basis::Likely);
+    let by_power = !likely && !s.requirements.iter().any(|r| r.standing == Standing::NotMet);
     p.lead(&say_letter::lead(s.verdict.kind, scope, by_power, needs()));
     if s.practice {
         p.say(say_letter::PRACTICE);

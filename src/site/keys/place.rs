@@ -1,5 +1,5 @@
 //! Rows of the table of keys for the site itself, what it signals and what its customer recalls: `[site]`, `[signalling]`,
-//! `[recalled]`, `[[planned]]`.
+//! `[recalled]`, `[decision]`, `[[planned]]`.
 
 use super::{ACCESSES, Form, KINDS, Key, MOST_PLANNED, MOST_RETRIES, NAME, REQUIREMENT_SETS, Section, USES, Unset};
 use crate::judge::Micros;
@@ -115,6 +115,21 @@ pub(super) const RECALLED: Section = Section {
             about: "How long the worst of them lasted.",
         },
     ],
+};
+
+/// How careful the choice is.
+pub(super) const DECISION: Section = Section {
+    name: "decision",
+    many: None,
+    about: &["How careful the choice for today is. No probe can find that out: it is the customer's to say."],
+    keys: &[Key {
+        name: "caution",
+        form: Form::Whole { least: 1, most: 99 },
+        unset: Unset::Later("9, a choice of this program"),
+        example: "19",
+        about: "How many unneeded cellular backups weigh as much as one line wrongly left without. With 9, IP alone is \
+                advised at odds of 9 in 10 or better; with 19, at 19 in 20.",
+    }],
 };
 
 /// Planned spans.

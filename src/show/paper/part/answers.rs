@@ -24,11 +24,18 @@ pub fn answers(b: &mut Blocks, s: &Snapshot) {
 
 /// The odds for somebody who must decide today; `None` where there are none.
 pub fn odds_today(s: &Snapshot) -> Option<String> {
+    let once = if s.verdict.kind == VerdictKind::MendFirst { "once that is mended, " } else { "" };
+    if let Some(misses) = s.verdict.misses {
+        return Some(words::capital(&format!(
+            "{once}going by the {} seen and by lines of its kind, the odds are {} that the line does what is required in the long run.",
+            span(s.watch.observed_s),
+            odds(1.0 - misses)
+        )));
+    }
     let p = s.prior.as_ref()?;
     let alone = p.alone?;
     let with = p.with.filter(|w| (w - alone).abs() > 0.005);
     let seen = span(s.watch.observed_s);
-    let once = if s.verdict.kind == VerdictKind::MendFirst { "once that is mended, " } else { "" };
     let up = "the line is up as much as required in the long run";
     Some(words::capital(&match (too_little(s.watch.observed_s), with) {
         (true, None) => format!(

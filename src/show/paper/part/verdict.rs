@@ -29,8 +29,12 @@ pub fn safer(s: &Snapshot) -> String {
     if given.is_empty() { "No safer choice was given.".to_owned() } else { given }
 }
 
-/// For somebody who must decide today; nothing where the verdict itself decides.
+/// The choice for today, in four lines; where there are none, for somebody who must decide today.
 pub fn today(b: &mut Blocks, s: &Snapshot) {
+    if !s.verdict.today.is_empty() {
+        b.part("today", "The choice for today").list(s.verdict.today.iter().map(|l| sentence(l)));
+        return;
+    }
     if !decides_today(s) {
         return;
     }

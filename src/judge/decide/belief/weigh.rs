@@ -1,0 +1,219 @@
+//! How well each reference site explains what was seen: the logarithm of its likelihood.
+//!
+//! Decides how outages, quiet time and memory count. Up-times are exponential, and in clustered sites half of them short;
+//! so two outages within an hour say little more than one. An outage still running counts as longer than so far; edges
+//! that leave its length open count as the whole span between. Unobserved time is neither up nor down: it is left out.
+//!
+//! Outages shorter than [`LEAST_LENGTH`] were not seen by the studies the sites are built from; they count neither way.
+
+use super::sites::{CAP, FOLLOW, FOLLOW_UP, Kind, SCALES, Site};
+use crate::judge::decide::evidence::Evidence;
+use crate::judge::decide::outage::Reading;
+use crate::judge::decide::prior::{Prior, RECALL_NOTICED, RECALL_WEIGHT};
+use crate::judge::facts::{Micros, Moment, stretches};
+
+/// Shortest outage that says something of the line, seconds.
+pub const LEAST_LENGTH: f64 = 30.0;
+/// Share of lengths that come from anywhere: a length no site explains must not decide between them (choice).
+const ANYWHERE: f64 = 0.03;
+/// A length is known to no better than this ratio either way, for the likelihood (choice: shapes are coarse).
+const BLUR: f64 = 1.2;
+/// Outages from this length on are those the studies of rates counted, seconds.
+const LONG: f64 = 600.0;
+
+/// One outage, as it counts. Seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Event {
+    /// Observed up-time before it, since the one before or the start.
+    pub up_before: f64,
+    /// Shortest and longest it can have been.
+    pub length: [f64; 2],
+    /// Whether it ended.
+    pub ended: bool,
+    /// Whether it was running when the watch began.
+    pub at_start: bool,
+}
+
+/// What was watched. Seconds.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Watched {
+    /// The outages, in order.
+    pub events: Vec<Event>,
+    /// Observed up-time after the last, or in all.
+    pub up_after: f64,
+}
+
+impl Watched {
+    /// The evidence as it counts here.
+    pub fn of(e: &Evidence) -> Self {
+        let now = e.now();
+        let up = |from: Moment, to: Moment| {
+            let first = e.unseen.partition_point(|u| u.1 <= from);
+            let touching = &e.unseen[first..first + e.unseen[first..].partition_point(|u| u.0 < to)];
+            stretches::total(&stretches::less(&[(from, to.max(from))], touching)).secs()
+        };
+        let mut last = Moment(0);
+        let mut events = Vec::with_capacity(e.outages.len());
+        let least = Micros((LEAST_LENGTH * 1e6) as i64);
+        for o in e.outages.iter().filter(|o| o.length(Reading::Longest, now) >= least) {
+            let (from, to) = o.span(Reading::Middle, now);
+            let up_before = up(last, from);
+            let length = [Reading::Shortest, Reading::Longest].map(|r| o.length(r, now).secs());
+            let at_start = events.is_empty() && up_before < 1.0;
+            events.push(Event { up_before, length, ended: o.to.is_some(), at_start });
+            last = to;
+        }
+        Self { events, up_after: up(last, now) }
+    }
+}
+
+/// A stretch of the past of which some outages are told. Seconds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Past {
+    /// How long.
+    pub span: f64,
+    /// Share of long outages that would be told of.
+    pub visible: f64,
+    /// How many were told.
+    pub told: f64,
+    /// The longest of them.
+    pub worst: Option<f64>,
+    /// What it is worth against as much that was watched, 0 to 1.
+    pub worth: f64,
+}
+
+impl Past {
+    /// What the customer recalls of the last year.
+    pub fn recalled(prior: &Prior) -> Option<Self> {
+        prior.recalled.map(|r| Self {
+            span: 365.25 * 86_400.0,
+            visible: RECALL_NOTICED,
+            told: f64::from(r.last_year),
+            worst: r.worst.map(Micros::secs).filter(|w| *w > LONG),
+            worth: RECALL_WEIGHT,
+        })
+    }
+}
+
+/// ln of the likelihood of each site of a kind.
+pub fn log_likelihood(kind: &Kind, watched: &Watched, past: Option<&Past>) -> Vec<f64> {
+    let lengths: Vec<(f64, [f64; SCALES])> = watched.events.iter().map(|e| length_shares(kind, e)).collect();
+    // Up-times so long that none can follow closely need no exponential of their own.
+    let far = 40.0 * FOLLOW_UP;
+    let first_is_up = watched.events.first().is_none_or(|e| !e.at_start);
+    let gaps: Vec<f64> = watched.events.iter().filter(|e| !e.at_start).map(|e| e.up_before).collect();
+    let (long_sum, long_count) =
+        gaps.iter().skip(1).filter(|g| **g > far).fold((0.0, 0.0), |(s, n), g| (s + g, n + 1.0));
+    let near: Vec<f64> = gaps.iter().skip(1).copied().filter(|g| *g <= far).collect();
+    let down = |s: &Site| (1.0 - s.long_share) * kind.mean_short + s.long_share * kind.mean_long[s.scale];
+    let site = |s: &Site| {
+        let follow = if s.clustered { FOLLOW } else { 0.0 };
+        let density = |g: f64| (1.0 - follow) / s.up * (-g / s.up).exp() + follow / FOLLOW_UP * (-g / FOLLOW_UP).exp();
+        let survival = |g: f64| (1.0 - follow) * (-g / s.up).exp() + follow * (-g / FOLLOW_UP).exp();
+        let residual = |g: f64| {
+            ((1.0 - follow) * s.up * (-g / s.up).exp() + follow * FOLLOW_UP * (-g / FOLLOW_UP).exp()) / s.mean_up
+        };
+        let cycle = s.mean_up + down(s);
+        let mut l = if first_is_up { (s.mean_up / cycle).ln() } else { 0.0 };
+        // The first up-time began before the watch did, the last ends after it.
+        l += match gaps.first() {
+            Some(first) if first_is_up => ((survival(*first) / s.mean_up).max(1e-300)).ln(),
+            Some(first) => density(*first).max(1e-300).ln(),
+            None => 0.0,
+        };
+        let mut product = Product::default();
+        near.iter().for_each(|g| product.times(density(*g)));
+        l += long_count * ((1.0 - follow) / s.up).ln() - long_sum / s.up;
+        l += match watched.events.last() {
+            None => residual_ln(residual(watched.up_after), watched.up_after, s),
+            Some(e) if e.ended => residual_ln(survival(watched.up_after), watched.up_after, s),
+            Some(_) => 0.0,
+        };
+        for (e, (short, long)) in watched.events.iter().zip(&lengths) {
+            let p = (1.0 - s.long_share) * short + s.long_share * long[s.scale];
+            // One running at the start is met in proportion to how long such last.
+            product.times(if e.at_start { p / cycle } else { (1.0 - ANYWHERE) * p + ANYWHERE * anywhere(e) });
+        }
+        l + product.ln() + past.map_or(0.0, |p| recalled(kind, s, p))
+    };
+    kind.sites.iter().map(site).collect()
+}
+
+/// ln of a survival that may have run under what a float holds.
+fn residual_ln(value: f64, gap: f64, s: &Site) -> f64 {
+    if value > 1e-290 { value.ln() } else { -gap / s.up }
+}
+
+/// Probability of an outage's length for short ones and for long ones by scale; for one running at the start the same
+/// times its mean length.
+fn length_shares(kind: &Kind, e: &Event) -> (f64, [f64; SCALES]) {
+    let l = &kind.lengths;
+    let [least, most] = blurred(e);
+    let scales = std::array::from_fn::<usize, SCALES, _>(|i| i);
+    match (e.at_start, e.ended) {
+        (false, true) => {
+            (l.short_over(least) - l.short_over(most), scales.map(|i| l.long_over(i, least) - l.long_over(i, most)))
+        }
+        (false, false) => (l.short_over(e.length[0]), scales.map(|i| l.long_over(i, e.length[0]))),
+        (true, true) => (
+            l.short_within(most) - l.short_within(least),
+            scales.map(|i| l.long_within(i, most) - l.long_within(i, least)),
+        ),
+        (true, false) => (
+            l.short_within(CAP) - l.short_within(e.length[0]),
+            scales.map(|i| l.long_within(i, CAP) - l.long_within(i, e.length[0])),
+        ),
+    }
+}
+
+fn blurred(e: &Event) -> [f64; 2] {
+    let middle = (e.length[0] * e.length[1]).sqrt().max(LEAST_LENGTH);
+    [e.length[0].min(middle / BLUR).max(1.0), e.length[1].max(middle * BLUR)]
+}
+
+fn anywhere(e: &Event) -> f64 {
+    if e.ended {
+        let [least, most] = blurred(e);
+        (most / least).ln() / (30.0 * 86_400.0f64).ln()
+    } else {
+        1.0 - (e.length[0].clamp(1.0, 2e6)).ln() / (30.0 * 86_400.0f64).ln()
+    }
+}
+
+/// ln of the likelihood of what is told of the past, times its worth. Clusters are told of once.
+fn recalled(kind: &Kind, s: &Site, past: &Past) -> f64 {
+    let rate = s.long_share / s.mean_up * if s.clustered { 1.0 - FOLLOW } else { 1.0 };
+    let expected = rate * past.span * past.visible;
+    let mut l = past.told * expected.max(1e-12).ln() - expected;
+    if let (Some(worst), true) = (past.worst, past.told > 0.0) {
+        let below = |x: f64| (1.0 - kind.lengths.long_over(s.scale, x)).powf(past.told);
+        l += ((below(worst * 1.5) - below(worst / 1.5)).max(ANYWHERE)).ln();
+    }
+    past.worth * l
+}
+
+/// A product of many factors that does not run under.
+struct Product {
+    ln: f64,
+    now: f64,
+}
+
+impl Default for Product {
+    fn default() -> Self {
+        Self { ln: 0.0, now: 1.0 }
+    }
+}
+
+impl Product {
+    fn times(&mut self, factor: f64) {
+        self.now *= factor.max(1e-30);
+        if self.now < 1e-200 {
+            self.ln += self.now.ln();
+            self.now = 1.0;
+        }
+    }
+
+    fn ln(&self) -> f64 {
+        self.ln + self.now.ln()
+    }
+}

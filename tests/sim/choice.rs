@@ -1,0 +1,244 @@
+//! The choice for today over sites whose truth is known: how often it is wrong, what it costs, whether its odds mean
+//! what they say. Outages go to the judge's decision as they are, without probes.
+//!
+//! Besides the population of `world` (which the judge's belief is built like), at other rates: one built from another
+//! study, and ones of another shape. What each of those takes is said at [`Shape`].
+
+use crate::draw::Draw;
+use crate::rule::{evidence, household};
+use crate::world::{CAP, DAY, History, Site, Technology};
+use pathproof::judge::choice::{Choice, Ground};
+use pathproof::judge::decide::kinds::by_evidence;
+use pathproof::judge::requirement::{Ask, Evidence, Held, Require};
+use pathproof::judge::thresholds::Caution;
+use pathproof::judge::{Access, Prior, VerdictKind};
+
+/// What a population is like.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Shape {
+    /// As published, with rates so many times the published ones.
+    Times(f64),
+    /// Another study: mean time lost by kind, fibre 0.21 %, cable 0.44, DSL 0.68, fixed wireless 1.9, satellite 4.0, and
+    /// outages of 1 to 2 h on average (TPRC 46, 2018, SSRN 3121942): exponential lengths of 1.5 h; the spread of rates
+    /// between sites as elsewhere (choice).
+    OtherStudy,
+    /// Rates as published; lengths Weibull of shape 0.4 with the site's mean.
+    Weibull,
+    /// Rates as published; 40 s or 8 h, with the site's mean.
+    TwoHumped,
+    /// Rates and lengths as published; each outage calls forth half another within hours.
+    SelfExciting,
+    /// As published, with a rate that swings by nine tenths over the week.
+    Weekly,
+    /// As published, and 3 d once a year besides.
+    RareLong,
+}
+
+/// One site, what happened, and its truth.
+pub(crate) struct Watched {
+    pub(crate) technology: Technology,
+    pub(crate) misses: bool,
+    pub(crate) history: History,
+}
+
+/// Gamma(3.5): the mean of a Weibull of shape 0.4 at unit scale (DLMF 5.4.6: 15 sqrt(pi)/8).
+const WEIBULL_MEAN: f64 = 3.323_350_970_447_843;
+
+impl Shape {
+    /// A site watched for so many days.
+    pub(crate) fn draw(self, technology: Technology, days: f64, draw: &mut Draw) -> Watched {
+        let watch = days * DAY;
+        let factor = if let Self::Times(f) = self { f } else { 1.0 };
+        let site = Site::draw_times(technology, CAP, factor, draw);
+        let down = site.mean_down();
+        let rate = site.longer_in(0.0, 1.0) / DAY;
+        // Starts by a rate that may change with time, each with a length; overlapping ones are one.
+        let mut plain = |rate: f64, swing: f64, length: &dyn Fn(&mut Draw) -> f64| {
+            let mut at = -10.0 * DAY;
+            let mut out = Vec::new();
+            loop {
+                at += draw.exponential(1.0 / (rate * (1.0 + swing)));
+                if at >= watch {
+                    break out;
+                }
+                let now = (1.0 + swing * (std::f64::consts::TAU * at / (7.0 * DAY)).cos()) / (1.0 + swing);
+                if draw.chance(now) {
+                    out.push((at, at + length(draw)));
+                }
+            }
+        };
+        let (starts, unavailability) = match self {
+            Self::Times(_) => {
+                return Watched {
+                    technology,
+                    misses: site.unavailability() > ALLOWED,
+                    history: site.history(watch, draw),
+                };
+            }
+            Self::OtherStudy => {
+                let mean = match technology {
+                    Technology::Fibre => 0.0021,
+                    Technology::Cable => 0.0044,
+                    Technology::Dsl => 0.0068,
+                    Technology::FixedWireless => 0.019,
+                    Technology::Satellite => 0.040,
+                };
+                let lost = mean * rate / Site::published(technology, CAP).longer_in(0.0, 1.0) * DAY;
+                (plain(lost / 5_400.0, 0.0, &|d| d.exponential(5_400.0)), lost)
+            }
+            Self::Weibull => {
+                let scale = down / WEIBULL_MEAN;
+                (plain(rate, 0.0, &|d| scale * d.exponential(1.0).powf(2.5)), rate * down)
+            }
+            Self::TwoHumped => {
+                let long = ((down - 40.0) / (28_800.0 - 40.0)).clamp(0.0, 1.0);
+                (plain(rate, 0.0, &|d| if d.chance(long) { 28_800.0 } else { 40.0 }), rate * down)
+            }
+            Self::SelfExciting => {
+                let mut all = plain(rate / 2.0, 0.0, &|d| site.length(d));
+                let mut next = 0;
+                while next < all.len() {
+                    if draw.chance(0.5) {
+                        let at = all[next].1 + draw.exponential(6.0 * 3_600.0);
+                        all.push((at, at + site.length(draw)));
+                    }
+                    next += 1;
+                }
+                (all, rate * down)
+            }
+            Self::Weekly => (plain(rate, 0.9, &|d| site.length(d)), rate * down),
+            Self::RareLong => {
+                let mut all = plain(rate, 0.0, &|d| site.length(d));
+                all.extend(plain(1.0 / (365.0 * DAY), 0.0, &|_| 259_200.0));
+                (all, rate * down + 3.0 / 365.0)
+            }
+        };
+        Watched { technology, misses: unavailability > ALLOWED, history: joined(starts, watch) }
+    }
+}
+
+/// Share of time down that the availability of the household set allows.
+const ALLOWED: f64 = 0.005;
+
+fn joined(mut spans: History, watch: f64) -> History {
+    spans.retain(|s| s.1 > 0.0 && s.0 < watch);
+    spans.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let mut out: History = Vec::new();
+    for (from, to) in spans {
+        match out.last_mut() {
+            Some(last) if from <= last.1 => last.1 = last.1.max(to),
+            _ => out.push((from.max(0.0), to)),
+        }
+    }
+    out
+}
+
+pub(crate) fn access(t: Technology) -> Access {
+    match t {
+        Technology::Fibre => Access::Fibre,
+        Technology::Cable => Access::Cable,
+        Technology::Dsl => Access::Dsl,
+        Technology::FixedWireless => Access::FixedWireless,
+        Technology::Satellite => Access::Satellite,
+    }
+}
+
+/// The household set without the rate of outages, which counts a nuisance: odds are by availability.
+pub(crate) fn asked() -> Vec<Require> {
+    household().require.into_iter().filter(|r| !matches!(r.ask, Ask::LongOutages { .. })).collect()
+}
+
+/// One site and what was decided on it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Told {
+    pub(crate) technology: Technology,
+    /// Its weight in the mix of kinds.
+    pub(crate) weight: f64,
+    pub(crate) misses: bool,
+    pub(crate) kind: VerdictKind,
+    /// Whether today's choice is IP alone, for each caution of [`CAUTIONS`].
+    pub(crate) alone: [bool; 4],
+    /// Whether the evidence alone calls it enough: the rule before odds.
+    pub(crate) shown: bool,
+    /// Odds of missing it, at published rates and at worse ones; one half where none are given.
+    pub(crate) odds: [f64; 2],
+    pub(crate) clean: bool,
+}
+
+/// How careful: unneeded backups that weigh as much as one line wrongly left alone. The third is the default.
+pub(crate) const CAUTIONS: [f64; 4] = [1.0, 3.0, 9.0, 19.0];
+
+pub(crate) fn told(w: &Watched, days: f64, known: bool, each: u32, asked: &[Require]) -> Told {
+    let e: Evidence = evidence(&w.history, days * DAY);
+    let held: Vec<Held> = asked.iter().map(|r| r.hold_only(&e)).collect();
+    let ground = |caution| Ground {
+        prior: Prior { access: known.then(|| access(w.technology)), recalled: None },
+        caution: Caution(caution),
+        mend: false,
+        out_of_scope: false,
+        stands: None,
+    };
+    let default = ground(CAUTIONS[2]).decide(&e, &held);
+    let odds = default.odds.map_or([0.5; 2], |o| [o.misses, o.if_worse]);
+    // One that would take any odds is told IP alone unless something forbids it, so one more decision tells of all.
+    let allowed = ground(0.0).decide_only(&e, &held).choice == Some(Choice::IpAlone);
+    let shown = by_evidence(held.iter().map(|h| h.standing), false, false) == VerdictKind::IpAlone;
+    let alone = CAUTIONS.map(|r| {
+        let most = Caution(r).most();
+        allowed && odds[0] <= most && (shown || odds[1] <= 2.0 * most)
+    });
+    assert_eq!(alone[2], default.choice == Some(Choice::IpAlone));
+    Told {
+        technology: w.technology,
+        weight: w.technology.mix() / f64::from(each),
+        misses: w.misses,
+        kind: default.kind,
+        alone,
+        shown,
+        odds,
+        clean: w.history.is_empty(),
+    }
+}
+
+/// So many sites of each kind, watched for so many days.
+pub(crate) fn all_told(shape: Shape, kinds: &[Technology], days: f64, known: bool, each: u32, seed: u64) -> Vec<Told> {
+    let asked = asked();
+    let mut out = Vec::new();
+    for t in kinds {
+        let mut draw = Draw::new(seed + *t as u64);
+        out.extend((0..each).map(|_| told(&shape.draw(*t, days, &mut draw), days, known, each, &asked)));
+    }
+    out
+}
+
+/// Share of all, and of those how many miss, among the sites a rule picks.
+pub(crate) fn picked(rows: &[Told], rule: impl Fn(&Told) -> bool) -> (f64, f64) {
+    let sum = |of: &dyn Fn(&Told) -> bool| rows.iter().filter(|r| of(r)).map(|r| r.weight).sum::<f64>();
+    let (all, some) = (sum(&|_| true), sum(&|r| rule(r)));
+    let wrong = sum(&|r| rule(r) && r.misses);
+    (some / all, if some > 0.0 { wrong / some } else { 0.0 })
+}
+
+/// Cost per 100 sites of leaving alone those a rule picks: one for a backup not needed, so many for a line wrongly left.
+pub(crate) fn cost(rows: &[Told], caution: f64, alone: impl Fn(&Told) -> bool) -> f64 {
+    let all: f64 = rows.iter().map(|r| r.weight).sum();
+    let one = |r: &Told| match (alone(r), r.misses) {
+        (true, true) => caution,
+        (false, false) => 1.0,
+        _ => 0.0,
+    };
+    100.0 * rows.iter().map(|r| r.weight * one(r)).sum::<f64>() / all
+}
+
+/// How far the odds are from the truth in the worst of ten bins that holds a twentieth of the sites or more.
+pub(crate) fn worst_bin(rows: &[Told]) -> f64 {
+    let all: f64 = rows.iter().map(|r| r.weight).sum();
+    let off = |bin: usize| {
+        let inside = |r: &&Told| ((r.odds[0] * 10.0) as usize).min(9) == bin;
+        let held: Vec<&Told> = rows.iter().filter(inside).collect();
+        let weight: f64 = held.iter().map(|r| r.weight).sum();
+        let gap = held.iter().map(|r| r.weight * (r.odds[0] - f64::from(u8::from(r.misses)))).sum::<f64>();
+        if weight >= 0.05 * all { (gap / weight).abs() } else { 0.0 }
+    };
+    (0..10).map(off).fold(0.0, f64::max)
+}
