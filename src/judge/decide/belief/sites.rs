@@ -5,7 +5,7 @@
 //! record always gives the same odds.
 //!
 //! Sources. Rates: days between outages by kind of line, as in `prior`. Lengths: histograms of one cable and one DSL
-//! network (IMC 2016, doi 10.1145/2987443.2987461), log-uniform inside a bin (choice), the first bin from 30 s (choice);
+//! network [PADMAN16], log-uniform inside a bin (choice), the first bin from 30 s (choice);
 //! fibre and radio by the shares back within 1, 3 and 12 h of the same source. How far sites of one kind differ is a
 //! choice, no source found: rates lognormal about the published mean with sigma 1, the short ones' by another 0.7, long
 //! lengths scaled by 0.5, three sites in ten clustered so that half of their outages are followed by another within half

@@ -21,8 +21,7 @@ fn outage(up_before: f64, seconds: f64) -> Event {
 
 #[test]
 fn before_anything_is_seen_the_rates_are_the_published_ones() {
-    // Days between dropouts over the confirmed share: SIGCOMM 2019, doi 10.1145/3341302.3342084, and the thesis of its
-    // first author. The mean of the sites' rates of outages of ten minutes or more, to 3 %: sigma 1 has a long tail.
+    // Days between dropouts over the confirmed share: [PADMAN19], [PADMAN18]. The mean of the sites' rates of outages of ten minutes or more, to 3 %: sigma 1 has a long tail.
     for (access, days) in
         [(Access::Fibre, 30.0 / 0.563), (Access::Cable, 16.0 / 0.88), (Access::Satellite, 2.0 / 0.723)]
     {
@@ -34,7 +33,7 @@ fn before_anything_is_seen_the_rates_are_the_published_ones() {
 
 #[test]
 fn a_kind_is_as_available_as_another_study_measured() {
-    // arXiv:1709.09349, 10 % loss, all networks of a kind: not used to build the sites. To a factor of 2.5 in the time
+    // [BISCHOF18], 10 % loss, all networks of a kind: not used to build the sites. To a factor of 2.5 in the time
     // down, as near as two studies with other methods and years come.
     for (access, worst, best) in [
         (Access::Fibre, 99.77, 99.80),
