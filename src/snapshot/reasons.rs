@@ -53,7 +53,7 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble],
             "Something that can be mended stops the path; a second path would be the wrong cure.".to_owned()
         }
         VerdictKind::AddCellular => {
-            format!("{}: more than what is required allows.", totals)
+            format!("{totals}: more than what is required allows.")
         }
     };
     let (safer_today, safer_because) = safer(j, outages, watched);
@@ -132,7 +132,7 @@ fn reasons(j: &Judgement, judge: &Judge, outages: usize, totals: &str) -> Vec<St
         };
         out.push(format!("No outage in {} of watching; {worth}.", words::days(watched)));
     } else {
-        out.push(format!("{}.", totals));
+        out.push(format!("{totals}."));
     }
     // What takes longest to show is what stands most in the way.
     let mut open: Vec<_> = j.held.iter().filter(|h| h.standing == Standing::Open).collect();

@@ -174,8 +174,8 @@ fn happened(s: &Snapshot, w: Window, clock: &Clock<'_>) -> Markup {
     let whole = part::told_in_full(s);
     let in_full = |t: &Trouble| t.end_s.is_none() || whole.contains(&t.number) || !all;
     let full: Vec<&Trouble> = shown.iter().copied().filter(|t| in_full(t)).take(IN_FULL).collect();
-    let is_full = |t: &Trouble| full.iter().any(|f| f.number == t.number);
-    let short: Vec<&Trouble> = shown.iter().copied().filter(|t| !is_full(t)).collect();
+    let told = |t: &Trouble| full.iter().any(|f| f.number == t.number);
+    let short: Vec<&Trouble> = shown.iter().copied().filter(|t| !told(t)).collect();
     html! {
         p {
             @if all { (words::troubles(s)) } @else {

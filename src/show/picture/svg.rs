@@ -60,12 +60,13 @@ fn through(points: &[[f64; 2]]) -> String {
     let mut d = String::new();
     let mut before: Option<[f64; 2]> = None;
     for [x, y] in points.iter().map(|p| p.map(round)) {
-        let _ = match before {
+        let same = |a: f64, b: f64| (a - b).abs() < 0.05;
+        let _ = match before.map(|[bx, by]| (same(bx, x), same(by, y))) {
             None => write!(d, "M{x} {y}"),
-            Some(b) if b == [x, y] => Ok(()),
-            Some([_, by]) if by == y => write!(d, "H{x}"),
-            Some([bx, _]) if bx == x => write!(d, "V{y}"),
-            Some(_) => write!(d, "L{x} {y}"),
+            Some((true, true)) => Ok(()),
+            Some((false, true)) => write!(d, "H{x}"),
+            Some((true, false)) => write!(d, "V{y}"),
+            Some((false, false)) => write!(d, "L{x} {y}"),
         };
         before = Some([x, y]);
     }

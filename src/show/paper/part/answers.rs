@@ -185,9 +185,9 @@ pub fn sharpness(b: &mut Blocks, s: &Snapshot) {
     }));
     if !says.is_empty() {
         b.part("sharpness", "How sharp was the watch?");
-        says.iter().for_each(|line| {
+        for line in &says {
             b.say(line);
-        });
+        }
     }
 }
 

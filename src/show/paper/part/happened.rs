@@ -95,12 +95,12 @@ fn told(t: &Trouble, clock: &Clock<'_>, now_s: f64) -> String {
     let sure = words::sureness(Some(t.confidence)).map(|sure| format!(", {sure}")).unwrap_or_default();
     let lane = words::lane(t.lane).to_lowercase();
     let cause = named(t.cause);
-    let mut out =
-        format!("From {} {until}. {effect} Began in: {lane}. Cause: {cause}{sure}. {who}", clock.edge(t.start_s));
-    if !t.technician.is_empty() {
-        out += &format!(" For a technician: {}", safe(&t.technician));
-    }
-    out
+    let technician = match safe(&t.technician) {
+        told if told.is_empty() => String::new(),
+        told => format!(" For a technician: {told}"),
+    };
+    let from = clock.edge(t.start_s);
+    format!("From {from} {until}. {effect} Began in: {lane}. Cause: {cause}{sure}. {who}{technician}")
 }
 
 /// What could not be seen, why, and what would open it.

@@ -84,7 +84,7 @@ pub struct Ticket {
     pub tickets: Vec<String>,
 }
 
-#[allow(clippy::ref_option, reason = "the shape serde asks for")]
+#[allow(clippy::ref_option, clippy::trivially_copy_pass_by_ref, reason = "the shape serde asks for")]
 fn cause_word<S: Serializer>(cause: &Option<Cause>, to: S) -> Result<S::Ok, S::Error> {
     to.serialize_str(cause.map_or("without-mains", Cause::word))
 }
