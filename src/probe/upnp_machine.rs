@@ -205,22 +205,22 @@ mod tests {
         format!("<a><NewConnectionStatus>{connected}</NewConnectionStatus><NewUptime>{up}</NewUptime></a>")
     }
 
-    fn asks(step: &Option<Step>, what: &str) -> bool {
+    fn asks(step: Option<&Step>, what: &str) -> bool {
         matches!(step, Some(Step::Ask(Ask::Exchange { port: 5_000, request })) if request.contains(what))
     }
 
     fn found(services: usize) -> Machine {
         let mut m = Machine::new(GATEWAY);
         assert_eq!(m.on_turn(), Some(Step::Ask(Ask::Search)));
-        assert!(asks(&m.on_datagram(FOUND), "GET /d.xml "));
-        assert!(asks(&m.on_answer(Ok(page(&described(services)))), "GetStatusInfo"));
+        assert!(asks(m.on_datagram(FOUND).as_ref(), "GET /d.xml "));
+        assert!(asks(m.on_answer(Ok(page(&described(services)))).as_ref(), "GetStatusInfo"));
         m
     }
 
     #[test]
     fn a_search_a_description_a_state_and_an_outer_address() {
         let mut m = found(1);
-        assert!(asks(&m.on_answer(Ok(page(&state("Connected", 77)))), "GetExternalIPAddress"));
+        assert!(asks(m.on_answer(Ok(page(&state("Connected", 77)))).as_ref(), "GetExternalIPAddress"));
         let outer = m.on_answer(Ok(page("<a><NewExternalIPAddress>203.0.113.9</NewExternalIPAddress></a>")));
         let life = RouterLife {
             up_s: Some(77),
@@ -229,14 +229,14 @@ mod tests {
             outer: "203.0.113.9".parse().ok(),
         };
         assert_eq!(outer, Some(Step::Report((Outcome::Answered, Detail::RouterLife(life)))));
-        assert!(asks(&m.on_turn(), "GetStatusInfo"), "what was found is remembered");
+        assert!(asks(m.on_turn().as_ref(), "GetStatusInfo"), "what was found is remembered");
     }
 
     #[test]
     fn of_several_services_the_connected_one_speaks_else_the_first() {
         let mut m = found(2);
-        assert!(asks(&m.on_answer(Ok(page(&state("Unconfigured", 0)))), "GetStatusInfo"));
-        assert!(asks(&m.on_answer(Ok(page(&state("Connected", 5)))), "GetExternalIPAddress"));
+        assert!(asks(m.on_answer(Ok(page(&state("Unconfigured", 0)))).as_ref(), "GetStatusInfo"));
+        assert!(asks(m.on_answer(Ok(page(&state("Connected", 5)))).as_ref(), "GetExternalIPAddress"));
         let over = m.on_answer(Err((Outcome::Reset, Detail::None)));
         assert!(matches!(over, Some(Step::Report((Outcome::Answered, Detail::RouterLife(l)))) if l.up_s == Some(5)));
         let mut m = found(2);
@@ -251,10 +251,10 @@ mod tests {
     fn a_restarted_router_is_found_anew_in_the_same_turn_and_only_once() {
         let mut m = found(1);
         m.on_answer(Ok(page(&state("Disconnected", 3))));
-        assert!(asks(&m.on_turn(), "GetStatusInfo"));
+        assert!(asks(m.on_turn().as_ref(), "GetStatusInfo"));
         assert_eq!(m.on_answer(Err((Outcome::Refused, Detail::None))), Some(Step::Ask(Ask::Search)));
         assert!(m.on_datagram(FOUND).is_some());
-        assert!(asks(&m.on_answer(Ok(page(&described(1)))), "GetStatusInfo"));
+        assert!(asks(m.on_answer(Ok(page(&described(1)))).as_ref(), "GetStatusInfo"));
         let over = m.on_answer(Err((Outcome::Refused, Detail::None)));
         assert_eq!(over, Some(Step::Report((Outcome::Refused, Detail::None))));
     }

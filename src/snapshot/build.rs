@@ -78,7 +78,7 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: Verdict { if_wrong, today, ..reasons::verdict(j, judge, &troubles, live) },
+        verdict: Verdict { today, if_wrong, ..reasons::verdict(j, judge, &troubles, live) },
         mend: mend(j, judge, live),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
         troubles,

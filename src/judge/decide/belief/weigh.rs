@@ -54,8 +54,8 @@ impl Watched {
         };
         let mut last = Moment(0);
         let mut events = Vec::with_capacity(e.outages.len());
-        let least = Micros((LEAST_LENGTH * 1e6) as i64);
-        for o in e.outages.iter().filter(|o| o.length(Reading::Longest, now) >= least) {
+        let shortest = Micros((LEAST_LENGTH * 1e6) as i64);
+        for o in e.outages.iter().filter(|o| o.length(Reading::Longest, now) >= shortest) {
             let (from, to) = o.span(Reading::Middle, now);
             let up_before = up(last, from);
             let length = [Reading::Shortest, Reading::Longest].map(|r| o.length(r, now).secs());
@@ -122,7 +122,9 @@ pub fn log_likelihood(kind: &Kind, watched: &Watched, past: Option<&Past>) -> Ve
             None => 0.0,
         };
         let mut product = Product::default();
-        near.iter().for_each(|g| product.times(density(*g)));
+        for g in &near {
+            product.times(density(*g));
+        }
         l += long_count * ((1.0 - follow) / s.up).ln() - long_sum / s.up;
         l += match watched.events.last() {
             None => residual_ln(residual(watched.up_after), watched.up_after, s),
