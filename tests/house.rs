@@ -140,7 +140,7 @@ fn searches(line: &str) -> usize {
         line.split(call).skip(1).filter(|part| argument(part)).count()
     };
     ALWAYS.iter().map(|call| line.matches(call).count()).sum::<usize>()
-        + WITH_TEXT.iter().map(|c| with_text(&c)).sum::<usize>()
+        + WITH_TEXT.iter().map(|c| with_text(c)).sum::<usize>()
 }
 
 /// What was seen and why stands in the snapshot as types; a renderer that searched its sentences would break with them.

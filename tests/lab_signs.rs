@@ -154,7 +154,7 @@ fn a_real_gateway_tells_its_life_and_a_restart_is_seen() {
     assert_eq!((told.of_connection, told.connected), (true, Some(true)));
     // This server keeps addresses of the documentation ranges to itself; lab_signs_hostile.rs has one that tells them.
     assert_eq!(told.outer, None);
-    answered(&o, Duration::from_millis(3_000));
+    answered(&o, Duration::from_secs(3));
 
     lab.stop("upnp");
     seen.wait(12, "nobody", |o| o.outcome != Outcome::Answered);

@@ -95,7 +95,7 @@ fn replace(v: &mut Value, at: &mut String, path: &str, n: &mut usize) {
         }
         Value::Text(text) if at == path => {
             *n += 1;
-            *text = HOSTILE.to_owned();
+            HOSTILE.clone_into(text);
             if *n % 5 == 2 {
                 text.push_str(&"x".repeat(5_000));
             }
