@@ -1,7 +1,9 @@
 //! A lab site: host, switch, router and internet in network namespaces, real servers in them, all gone on drop.
 
 use crate::lateness::{self, Stretch, hold};
+use pathproof::judge::{Entry, Micros};
 use pathproof::practice::line::Line;
+use pathproof::sys::clock;
 use serde_json::Value;
 use std::fmt::Write as _;
 use std::fs::File;
@@ -31,6 +33,8 @@ pub(crate) struct Said {
     pub(crate) record: PathBuf,
     began: Instant,
     pid: u32,
+    /// How long after it was started the survey's own time begins, seconds: starting it takes as long as the host lets it.
+    behind: f64,
 }
 
 pub(crate) const GATEWAY: &str = "192.168.50.1";
@@ -266,7 +270,7 @@ impl Place {
             .spawn()
             .expect("pathproof starts");
         lateness::follow(Some(child.id()));
-        Running { child, began: Instant::now(), record }
+        Running { child, began: Instant::now(), spawned: clock::boot_time(), record }
     }
 
     /// Waits for the survey and reads what it said.
@@ -276,14 +280,30 @@ impl Place {
         let log = std::fs::read_to_string(self.dir.path().join("survey.log")).expect("log");
         let json = serde_json::from_str(&text).unwrap_or_else(|e| panic!("not JSON: {e}\n{text}\n{log}"));
         let (began, pid) = (running.began, running.child.id());
-        Said { code: status.code().unwrap_or(-1), json, record: running.record, began, pid }
+        let behind = behind(&running.record, running.spawned);
+        Said { code: status.code().unwrap_or(-1), json, record: running.record, began, pid, behind }
     }
+}
+
+/// How long after a survey was started its own time begins (the record's first entry says when that was), seconds.
+fn behind(record: &Path, spawned: Micros) -> f64 {
+    let mut zero = None;
+    if let Ok(read) = pathproof::record::read(record) {
+        let _ = read.replay(|e| {
+            if let Entry::Began(s) = e {
+                zero.get_or_insert(Micros(s.boot.0 - s.at.0));
+            }
+        });
+    }
+    zero.map_or(0.0, |zero| (zero - spawned).secs().max(0.0))
 }
 
 /// A survey under way.
 pub(crate) struct Running {
     pub(crate) child: Child,
     began: Instant,
+    /// The same moment by the clock that a record begins with.
+    spawned: Micros,
     record: PathBuf,
 }
 
@@ -315,9 +335,14 @@ impl Said {
         self.json["troubles"].as_array().expect("troubles")
     }
 
-    /// How late this host and the survey's process were between two times, seconds since the survey's start.
+    /// A time since the survey was started, by the survey's own time.
+    pub(crate) fn own(&self, seconds: f64) -> f64 {
+        seconds - self.behind
+    }
+
+    /// How late this host and the survey's process were between two times of the survey's own, seconds.
     pub(crate) fn late(&self, from: f64, to: f64) -> f64 {
-        let at = |s: f64| self.began + Duration::from_secs_f64(s.max(0.0));
+        let at = |s: f64| self.began + Duration::from_secs_f64((s + self.behind).max(0.0));
         lateness::between(at(from), at(to), &[self.pid]).as_secs_f64()
     }
 
@@ -329,6 +354,7 @@ impl Said {
         let ends = to.map(|to| ("the end", t["end_s"][1].as_f64().expect("ended"), to));
         let start = ("the start", t["start_s"][1].as_f64().expect("start"), from);
         for (what, seen, truth) in std::iter::once(start).chain(ends) {
+            let truth = self.own(truth);
             let late = Duration::from_secs_f64(self.late(truth - 2.0, truth + 2.0));
             let off = Duration::from_secs_f64((seen - truth).abs());
             hold(

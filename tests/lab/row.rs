@@ -127,6 +127,7 @@ pub(crate) fn compare(trial: &Trial, seed: u64, truths: Vec<Truth>, said: &Said)
     let end = f64::from(trial.seconds);
     let (doubted, bad) = noticed(said);
     let mut claimed = vec![false; said.troubles().len()];
+    let truths: Vec<Truth> = truths.into_iter().map(|t| t.by(|s| said.own(s))).collect();
     let accepted: BTreeSet<&str> = truths.iter().flat_map(Truth::accepted).collect();
     for truth in truths {
         let about = (truth.from - 1.0, truth.to.map(|t| t + 1.0));

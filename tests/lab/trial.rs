@@ -70,6 +70,11 @@ pub(crate) struct Truth {
 }
 
 impl Truth {
+    /// The same by another time.
+    pub(crate) fn by(self, time: impl Fn(f64) -> f64) -> Self {
+        Self { from: time(self.from), to: self.to.map(&time), about: self.about.map(&time), ..self }
+    }
+
     /// The cause and all that looks like it.
     pub(crate) fn accepted(&self) -> impl Iterator<Item = &'static str> {
         std::iter::once(self.cause).chain(self.alike.iter().copied())
