@@ -139,8 +139,7 @@ fn searches(line: &str) -> usize {
         let argument = |part: &str| part.trim_start_matches(['&', '[']).starts_with(['"', '\'']);
         line.split(call).skip(1).filter(|part| argument(part)).count()
     };
-    ALWAYS.iter().map(|call| line.matches(call).count()).sum::<usize>()
-        + WITH_TEXT.iter().map(|c| with_text(c)).sum::<usize>()
+    ALWAYS.iter().map(|call| line.matches(call).count()).sum::<usize>() + WITH_TEXT.iter().map(with_text).sum::<usize>()
 }
 
 /// What was seen and why stands in the snapshot as types; a renderer that searched its sentences would break with them.

@@ -51,7 +51,7 @@ fn a_discover_is_offered_to_and_nothing_is_requested() {
 
     let second = lab.dnsmasq(&other, "eth0", &["--dhcp-range=192.0.2.80,192.0.2.90,255.255.255.0,2m"]);
     let early = seen.wait(15, "the second server", |o| offers_in(o).len() == 2);
-    answered(&early, Duration::from_millis(3_000));
+    answered(&early, Duration::from_secs(3));
     let whole = seen.wait(6, "the whole round", |o| offers_in(o).len() == 2);
     assert_eq!(whole.asked, early.asked);
     let mut servers = offers_in(&whole);

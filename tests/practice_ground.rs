@@ -268,6 +268,7 @@ fn held(what: &str, off: f64, limit: f64, late: Duration) {
     lateness::hold(what, Duration::from_secs_f64(off.abs()), Duration::from_secs_f64(limit), late);
 }
 
+#[expect(clippy::too_many_lines, reason = "a script of acts in the order they are played")]
 fn played(site: &Site, home: bool) -> Vec<Truth> {
     let (clock, began) = (Clock::starting_at(Moment(0)), Instant::now());
     // Who looks, who plays and who carries frames are threads of this process: each may have waited its turn.

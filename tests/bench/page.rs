@@ -54,7 +54,7 @@ fn main() {
     let mut server = Server::new("r.db".into(), clock);
     let at = Address { address: here, surface: Surface::Page, access, certificate: None };
     let address = server.listen(at).expect("listens");
-    let served = server.start().expect("serves").expect("somewhere");
+    let published = server.start().expect("serves").expect("somewhere");
     let sends: Arc<[String]> = vec!["What is sent: nothing".to_owned()].into();
     let mut look = |at: Moment| {
         while let Some(e) = ahead.next_if(|e| e.known() <= at) {
@@ -65,7 +65,7 @@ fn main() {
         let took = began.elapsed();
         let ruling = Some(Ruling { kind: whole.verdict.kind, at_s: whole.watch.elapsed_s });
         let (looked_s, looked, sends) = (at.secs(), clock::wall_time(), Arc::clone(&sends));
-        served.publish(Published { snapshot, ruling, looked_s, looked, sends });
+        published.publish(Published { snapshot, ruling, looked_s, looked, sends });
         took
     };
     let took = look(clock.now());
@@ -80,7 +80,7 @@ fn main() {
             let this = std::env::current_exe().expect("has a path");
             Command::new(this).env("PATHPROOF_TEST_JOB", address.to_string()).spawn().expect("starts")
         });
-        while served.views() < views {
+        while published.views() < views {
             sleep(Duration::from_millis(50));
         }
         let (began, cpu) = (Instant::now(), cpu_time());
@@ -101,7 +101,7 @@ fn main() {
         if let Some(guests) = &mut guests {
             guests.kill().expect("ends");
             guests.wait().expect("is gone");
-            while served.views() > 0 {
+            while published.views() > 0 {
                 sleep(Duration::from_millis(100));
             }
         }

@@ -93,6 +93,7 @@ fn outages(v: &Value) -> Vec<([f64; 2], String)> {
 struct Wrong(Vec<String>);
 
 impl Wrong {
+    #[expect(clippy::needless_pass_by_value, reason = "called with literals and with what was parsed just before")]
     fn same<T: PartialEq + std::fmt::Debug>(&mut self, what: &str, told: T, truth: T) {
         if told != truth {
             self.0.push(format!("{what}: {told:?}, not {truth:?}"));
@@ -414,7 +415,7 @@ fn a_number_that_differs_in_any_one_form_is_noticed() {
             "metrics",
             one(&|r| {
                 r.metrics =
-                    other(&r.metrics, "pathproof_outages{", "pathproof_outages{cause=\"other\"} 1\npathproof_outages{")
+                    other(&r.metrics, "pathproof_outages{", "pathproof_outages{cause=\"other\"} 1\npathproof_outages{");
             }),
         ),
     ] {

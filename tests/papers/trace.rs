@@ -167,6 +167,7 @@ const ALWAYS: &str = "99.9 % 0.1 % 7 days 30 days 90 days 1 d 3 h 4 h 2.0 h 8.0 
     256 5 15 35 4500 UTC+01:00 1929 1936 2000 2016 CP-4780 4 IEEE 1366 485 B258 70 80 3 6598 12 1981";
 
 /// What may stand in a paper of this snapshot, recomputed: lengths, times, shares, counts.
+#[expect(clippy::too_many_lines, reason = "one list of what a snapshot explains")]
 fn allowed(s: &Snapshot) -> BTreeSet<String> {
     let (mut strings, mut floats) = (Vec::new(), Vec::new());
     leaves(&serde_json::to_value(s).expect("serialises"), &mut strings, &mut floats);

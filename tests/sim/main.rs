@@ -138,7 +138,7 @@ fn told_ip_alone_a_line_misses_what_is_asked_no_more_often_than_promised() {
                 let (clean, missed) = picked(&of, |r| r.clean);
                 naive_broke += u32::from(missed > most(clean * f64::from(EACH)));
             }
-            if factor == 1.0 {
+            if (factor - 1.0_f64).abs() < f64::EPSILON {
                 assert!(worst_bin(&rows) < 0.15, "odds off by {} after {days} d", worst_bin(&rows));
             }
         }
