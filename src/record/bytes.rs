@@ -116,4 +116,11 @@ mod tests {
             let _ = take_text(&mut rest);
         }
     }
+
+    #[test]
+    fn a_number_of_more_than_sixty_four_bits_is_none() {
+        // Nine bytes of ones hold 63 bits; the tenth may add one more (LEB128, DWARF 5, section 7.6).
+        let tenth = |last: u8| take(&mut [[0xff; 9].as_slice(), &[last]].concat().as_slice());
+        assert_eq!((tenth(1), tenth(2), tenth(3)), (Some(u64::MAX), None, None));
+    }
 }

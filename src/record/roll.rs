@@ -245,4 +245,19 @@ mod tests {
         let many: Vec<u8> = bytes.iter().copied().cycle().take(bytes.len() * 50).collect();
         assert!(unroll(&many).len() <= 17 * MOST);
     }
+
+    #[test]
+    fn a_run_keeps_one_rhythm_and_one_kind_of_time() {
+        let at = |asked_ms: i64, kernel| {
+            let Entry::Seen(o) = answer(0, Question::GatewayEcho, Outcome::Answered) else {
+                unreachable!("an observation")
+            };
+            Observation { asked: Moment(asked_ms * 1_000), rtt: o.rtt.map(|r| Rtt { kernel, ..r }), ..o }
+        };
+        // Each second; then after one and a quarter, and after one and a half.
+        let seen = [at(0, true), at(1_000, true), at(2_250, true), at(2_500, true), at(2_000, false)];
+        let goes = |next| goes_on(&[0, 1], next, |i| &seen[i]);
+        assert!(goes(2) && !goes(3));
+        assert!(ordinary(&seen[0], &seen[1]) && !ordinary(&seen[1], &seen[4]));
+    }
 }

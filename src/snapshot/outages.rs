@@ -169,4 +169,13 @@ mod tests {
         let b = Bout::of(&open).expect("an outage");
         assert_eq!([90.0, 200.0].map(|i| b.noticed(i, 1_000.0)), [Some(true), None]);
     }
+
+    #[test]
+    fn troubles_that_cut_nothing_count_where_they_began() {
+        let mut s = Snapshot::default();
+        s.watch.elapsed_s = 1_000.0;
+        let mild = |from| Trouble { outage: false, down_from_s: None, down_to_s: None, ..trouble(from, None) };
+        s.troubles = vec![mild(100.0), mild(700.0), mild(800.0), trouble(900.0, None)];
+        assert_eq!((Window::last(&s, 500.0).others, Window::last(&s, 1e9).others), (2, 3));
+    }
 }

@@ -318,4 +318,10 @@ mod tests {
         assert!((6.0..12.5).contains(&w(GearKind::CableGateway)));
         assert_eq!(GearKind::Unknown.usual_draw(), None);
     }
+
+    #[test]
+    fn an_old_battery_is_never_taken_for_less_than_half() {
+        let of = |years| health(Years::of(years));
+        assert!((of(4.0) - 0.8).abs() < 1e-12 && (of(15.0) - 0.5).abs() < 1e-12);
+    }
 }

@@ -289,4 +289,12 @@ mod tests {
         let need = panel_battery(&power, Standby::UsHousehold).expect("all known").get();
         assert!((need - (1.12 + 0.168_75) * 1.25).abs() < 1e-9, "{need}");
     }
+
+    #[test]
+    fn a_street_that_holds_just_as_long_as_is_needed_is_no_fault() {
+        let mut power = site("ohio");
+        power.mains.needed = Some(Hours::of(4.0));
+        power.mains.street = Some(Hours::of(4.0));
+        assert_eq!(stands(&power), Some(Stands::BatteryMends), "its own gear has no backup");
+    }
 }

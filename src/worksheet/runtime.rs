@@ -175,4 +175,15 @@ mod tests {
             prop_assert!(lasts(load, age * 0.9) < lasts(load, age));
         }
     }
+
+    #[test]
+    fn an_inverter_draws_what_it_loses_as_well() {
+        // 12 W at 12 V is 1 A; through an inverter of 80 % it is 1.25 A (by hand), as if 15 W were drawn without one.
+        let battery = rated(7.0, 20.0);
+        let lasts = |inverter, watts| {
+            let losses = Losses { inverter, ..PLAIN };
+            by_charge(battery, Volts::of(12.0), Exponent::of(1.2), losses, Watts::of(watts)).get()
+        };
+        near(lasts(0.8, 12.0), lasts(1.0, 15.0), 1e-9);
+    }
 }

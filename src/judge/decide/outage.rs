@@ -129,4 +129,15 @@ mod tests {
         assert_eq!(o.span(Reading::Middle, m(99)), (m(12), m(16)));
         assert_eq!(o.span(Reading::Shortest, m(99)), (m(14), m(14)));
     }
+
+    #[test]
+    fn outages_that_touch_are_one_that_ends_with_the_last() {
+        let spans = |all: &[(i64, i64)]| {
+            let all = all.iter().map(|(a, b)| Outage::exact(m(*a), Some(m(*b)))).collect();
+            joined(all, m(100)).iter().map(|o| o.span(Reading::Middle, m(100))).collect::<Vec<_>>()
+        };
+        assert_eq!(spans(&[(10, 20), (20, 30)]), [(m(10), m(30))]);
+        assert_eq!(spans(&[(10, 40), (20, 30)]), [(m(10), m(40))]);
+        assert_eq!(spans(&[(10, 20), (21, 30)]), [(m(10), m(20)), (m(21), m(30))]);
+    }
 }

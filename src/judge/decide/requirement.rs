@@ -345,4 +345,35 @@ mod tests {
         assert!(set(Require { tag: "sure".into(), ..require(LONG) }).check().is_err());
         assert!(RequirementSet { require: vec![], ..set(require(LONG)) }.check().is_err());
     }
+
+    #[test]
+    fn planned_time_need_not_be_watched_and_what_is_asked_may_just_be_met() {
+        let r = require(Ask::Coverage { at_least: 0.95 });
+        let standing = |seen: f64, planned: f64| {
+            let unseen = vec![(Moment(0) + days(seen), Moment(0) + days(100.0))];
+            r.hold(&Evidence { unseen, planned: days(planned), ..clean(100.0) }).standing
+        };
+        assert_eq!((standing(95.1, 0.0), standing(94.9, 0.0)), (Standing::Met, Standing::Open));
+        assert_eq!(standing(90.0, 10.0), Standing::Met);
+    }
+
+    #[test]
+    fn an_outage_of_just_the_length_allowed_is_not_longer() {
+        let r = require(LONG);
+        assert_eq!(r.hold(&with(1.0, &[60.0, 60.0])).standing, Standing::Open);
+    }
+
+    #[test]
+    fn a_rule_may_ask_for_more_outages_and_a_day_never_shows_a_rate_low_enough() {
+        // One outage in an hour would be many a month, by Garwood alone; a rule may ask for two.
+        let often = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 0.001, per_days: 30.0, sure: 0.95 });
+        let rule = LookRule { least_outages: 2, ..LookRule::SINGLE };
+        let of = |lengths: &[f64]| often.hold_by(&with(1.0 / 24.0, lengths), BandPrior::PUBLISHED, &rule).standing;
+        assert_eq!((of(&[61.0]), of(&[61.0, 61.0])), (Standing::Open, Standing::NotMet));
+        let seldom = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 1_000.0, per_days: 30.0, sure: 0.95 });
+        assert_eq!(
+            (seldom.hold(&clean(1.0)).standing, seldom.hold(&clean(7.0)).standing),
+            (Standing::Open, Standing::Met)
+        );
+    }
 }

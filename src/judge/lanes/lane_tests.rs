@@ -153,3 +153,54 @@ proptest! {
         prop_assert_eq!(record.answered_between(from, to), plain);
     }
 }
+
+#[test]
+fn a_doubt_is_over_with_the_third_answer() {
+    let (mut lane, name) = (lane(), Arc::<str>::from("ref"));
+    for second in 0..10 {
+        ask(&mut lane, &name, second * SECOND, second != 6);
+        assert_eq!(lane.is_in_doubt(), (6..9).contains(&second), "{second}");
+    }
+}
+
+#[test]
+fn a_connection_that_failed_was_bad_when_the_kernel_asked_again() {
+    let (mut lane, name) = (LaneTracker::new(Lane::Receiver, Micros::from_secs(30), Micros::from_secs(2)), "r".into());
+    for second in (0..300).step_by(10) {
+        let good = !(100..200).contains(&second);
+        let outcome = if good { Outcome::Answered } else { Outcome::Timeout };
+        let known = Moment(second * SECOND + if good { 10_000 } else { 2 * SECOND });
+        lane.queue_as(Question::Connect, &name, Sample { asked: Moment(second * SECOND), known, good, outcome });
+    }
+    let spans = lane.settled().into_record().spans;
+    // Asked last in second 190, and once more a second later (RFC 6298, section 2).
+    assert_eq!(spans.len(), 1, "{spans:?}");
+    assert_eq!(spans[0].end.map(|e| e.earliest), Some(Moment(191 * SECOND)));
+}
+
+#[test]
+fn who_fails_while_another_answers_twice_is_not_missing_yet() {
+    let [a, b] = ["ref-a", "ref-b"].map(Arc::<str>::from);
+    let missing = |answers: i64| {
+        let mut lane = lane();
+        for second in 0..40 {
+            ask(&mut lane, &a, second * SECOND, !(20..24).contains(&second));
+            if !(20..24).contains(&second) || second - 20 < answers {
+                ask(&mut lane, &b, second * SECOND + 500_000, true);
+            }
+        }
+        lane.settled().into_record().spans.iter().any(|s| matches!(s.oddity, Oddity::TargetMissing(_)))
+    };
+    assert!(missing(4) && !missing(2));
+}
+
+#[test]
+fn a_patch_is_a_tenth_lost_of_what_was_asked() {
+    let at = |s: i64| Moment(s * SECOND);
+    let kept = |lost, answered| {
+        let mut patches = Vec::new();
+        runs::keep_patch(&mut patches, (lost, answered), at(0), at(1));
+        patches.len()
+    };
+    assert_eq!((kept(5, 45), kept(5, 46), kept(4, 4)), (1, 0, 0));
+}

@@ -243,4 +243,22 @@ mod tests {
         t.observe(&anew);
         assert!(t.spans().is_empty());
     }
+
+    #[test]
+    fn a_pause_in_which_the_counters_moved_is_blind_all_the_same() {
+        let mut t = LinkTracker::new(Micros::from_secs(5));
+        for o in [look(0, true, 1), look(60_000, true, 3)] {
+            t.observe(&o);
+        }
+        assert_eq!(t.blind(), [(Moment(0), Moment(60_000_000))]);
+    }
+
+    #[test]
+    fn of_an_odd_number_of_changes_from_up_the_greater_half_are_losses() {
+        let changes = |up, n| Some(Carrier { index: 3, up, changes: Some(n), ..Carrier::default() });
+        let lost =
+            |a: (bool, u32), b: (bool, u32)| losses_between(changes(a.0, a.1).as_ref(), changes(b.0, b.1).as_ref());
+        // Down, up, down: two losses. Up, down, up: one.
+        assert_eq!((lost((true, 4), (false, 7)), lost((false, 4), (true, 7))), (2, 1));
+    }
 }

@@ -56,3 +56,21 @@ impl Measured {
         (1.0 + more.ceil()).clamp(f64::from(BURST_LOSSES), 1e6) as u32
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn measured(good: u64, lost: u64) -> Measured {
+        let last = Moment(((good + lost) * 1_000_000) as i64);
+        Measured { first: Some(Moment(0)), last: Some(last), good, lost }
+    }
+
+    #[test]
+    fn a_hundred_questions_are_enough_to_measure_by() {
+        // One in five lost, one question a second: 31 557 600 x 0.8 x 0.2^k falls under one at k = 11 (by hand).
+        assert_eq!((measured(79, 20).run_needed(), measured(80, 20).run_needed()), (LEAST_RUN, 11));
+        assert_eq!(measured(79, 20).losses_needed(), BURST_LOSSES);
+        assert!(measured(80, 20).losses_needed() > BURST_LOSSES);
+    }
+}

@@ -104,6 +104,17 @@ fn neighbours_leave_together_or_one_by_one() {
     };
     assert_eq!(looks(&[(0, 1..8), (30, 1..8), (60, 1..2), (90, 1..8)]), Some(false));
     assert_eq!(looks(&[(0, 1..8), (30, 1..7), (60, 1..6), (90, 3..9)]), Some(true));
+    // Half of them is not enough: they may go to bed.
+    assert_eq!(looks(&[(0, 1..9), (30, 5..9)]), Some(true));
     // Two boxes are too few to tell.
     assert_eq!(looks(&[(0, 1..3), (30, 0..0)]), None);
+}
+
+#[test]
+fn a_box_started_twice_within_ten_seconds_is_seen_to_be() {
+    let mut p = Power::new(Micros::from_secs(600));
+    // Started two seconds before the record, and again in its eighth.
+    p.observe(&up(0, 2));
+    p.observe(&up(20, 12));
+    assert_eq!(p.restarts(false), [m(8)]);
 }

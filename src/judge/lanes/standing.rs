@@ -256,4 +256,18 @@ mod tests {
             (Oddity::NoAddress, crate::judge::lanes::span::LaneState::Bad)
         );
     }
+
+    #[test]
+    fn one_answer_of_two_boxes_for_the_gateway_is_not_two_gateways_but_two_in_a_row_are() {
+        let mut s = Standings::new(Micros::from_secs(10));
+        let claim = |who: &[u8]| Detail::Claimants(who.iter().map(|n| Mac([2, 0, 0, 0, 0, *n])).collect());
+        for (at, who) in [(0, &[1][..]), (1, &[1, 2]), (2, &[1])] {
+            s.observe(&seen(at, Question::GatewayArp, Outcome::Answered, claim(who)));
+        }
+        assert!(s.condition_spans().is_empty(), "{:?}", s.condition_spans());
+        for at in [3, 4] {
+            s.observe(&seen(at, Question::GatewayArp, Outcome::Answered, claim(&[1, 2])));
+        }
+        assert_eq!(s.condition_spans().len(), 1);
+    }
 }
