@@ -262,3 +262,49 @@ fn path_down(t: &Trouble, lanes: &[LaneRecord], has_receivers: bool, now: Moment
     }
     down
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn m(second: i64) -> Moment {
+        Moment(second * 1_000_000)
+    }
+
+    fn span(lane: Lane, oddity: Oddity, from: i64, to: i64) -> Span {
+        Span { end: Some(Edge::exact(m(to))), ..Span::new(lane, oddity, Edge::exact(m(from))) }
+    }
+
+    /// From when to when the path is down by a trouble of the line that the receiver's silences follow.
+    fn down(root: i64, silences: &[(i64, i64)]) -> Option<(Moment, Option<Moment>)> {
+        let mut trouble = Trouble::new(span(Lane::Outside, Oddity::Silent, root, 160));
+        trouble.followers = silences.iter().map(|(a, b)| span(Lane::Receiver, Oddity::Silent, *a, *b)).collect();
+        let receiver = LaneRecord {
+            lane: Lane::Receiver,
+            spans: Vec::new(),
+            reach: Some((m(0), m(300))),
+            blind: Vec::new(),
+            answers: Vec::new(),
+            patches: Vec::new(),
+            two_turns: Micros::from_secs(10),
+        };
+        path_down(&trouble, &[receiver], true, m(300)).map(|(a, b)| (a.midpoint(), b.map(Edge::midpoint)))
+    }
+
+    #[test]
+    fn the_path_is_down_from_where_the_line_went_to_the_last_that_came_back() {
+        assert_eq!(down(100, &[(103, 130), (140, 170)]), Some((m(100), Some(m(170)))));
+        assert_eq!(down(100, &[(103, 170), (140, 150)]), Some((m(100), Some(m(170)))));
+        // What was lost before the line's own losses showed was lost as well.
+        assert_eq!(down(100, &[(95, 170)]), Some((m(95), Some(m(170)))));
+        assert_eq!(down(100, &[]), None);
+    }
+
+    #[test]
+    fn a_communicator_may_be_gone_with_the_mains_and_not_with_the_names() {
+        let gone = span(Lane::Address, Oddity::CommunicatorAbsent("panel".into()), 120, 200);
+        let by = |lane, oddity| explains(&span(lane, oddity, 100, 210), &gone, m(300));
+        assert!(by(Lane::Power, Oddity::MainsLost) && by(Lane::Router, Oddity::Silent));
+        assert!(!by(Lane::Names, Oddity::Silent) && !by(Lane::Outside, Oddity::Silent));
+    }
+}

@@ -164,3 +164,17 @@ fn evidence_of(look: &Look, settings: &Settings, counts: impl Fn(usize, &Trouble
         attempt_loss: if asked > 0 { lost as f64 / asked as f64 } else { 0.0 },
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_out_of_scope_is_never_told_that_ip_alone_is_enough() {
+        assert_eq!(decide([Standing::Met], false, false), VerdictKind::IpAlone);
+        assert_eq!(decide([Standing::Met], false, true), VerdictKind::KeepWatching);
+        assert_eq!(decide([], false, false), VerdictKind::KeepWatching);
+        assert_eq!(decide([Standing::NotMet], true, true), VerdictKind::AddCellular);
+        assert_eq!(decide([Standing::Met], true, false), VerdictKind::MendFirst);
+    }
+}
