@@ -129,6 +129,7 @@ fn a_damaged_record_is_saved_as_far_as_it_reads_and_kept_beside() {
     assert_eq!(std::fs::read(beside(&path, ".damaged-1")).expect("kept"), bytes);
     let (got, _) = read_all(&path);
     assert!(got.len() > all.len() / 2 && got.len() < all.len(), "{} of {}: {words}", got.len(), all.len());
+    assert!(words.contains(&format!("{} entries were saved", got.len())), "{} of {}: {words}", got.len(), all.len());
     // What was saved is what was, in order.
     let mut rest = all.iter();
     assert!(got.iter().all(|e| rest.any(|a| a == e)));

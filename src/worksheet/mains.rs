@@ -295,4 +295,14 @@ mod tests {
             prop_assert_eq!(c.in_a_year(100.0 * c.chance_of_none() - 0.01), Hours::of(0.0));
         }
     }
+
+    #[test]
+    fn what_is_left_beyond_a_time_is_the_area_under_the_longer_ones() {
+        // E[(T - t)+] is the integral of P(T > u) from t on; here a sum in steps of half a minute, to 2 000 h.
+        let l = Lengths::with_mean(minutes(121.3));
+        for t in [30.0, 120.0, 480.0] {
+            let area: f64 = (0..240_000).map(|n| l.longer(minutes(t + 0.25 + 0.5 * f64::from(n)))).sum::<f64>() * 0.5;
+            near(l.beyond(minutes(t)).in_minutes(), area, 1e-3 * area);
+        }
+    }
 }

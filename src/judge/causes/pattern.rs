@@ -230,6 +230,9 @@ mod tests {
             })
             .collect();
         assert_eq!(found(&evenings, &[], &|_| None), [(Place::Load, Follows::Hours)]);
+        // Three losses within ten minutes are one piece of evidence: two nights of them are two.
+        let twice = (0..6).map(|n| span(Lane::Router, f64::from(n / 3) * DAY + 11_100.0 + f64::from(n % 3) * 200.0));
+        assert_eq!(found(&twice.collect::<Vec<_>>(), &[], &|_| None), []);
     }
 
     #[test]

@@ -159,6 +159,6 @@ mod tests {
         // Milliseconds on a LAN may grow a hundredfold and still hold nobody up.
         assert!(play(|s| if s > 300 { 150 } else { 1 }, 600).is_empty());
         // Half as much again on a long way is more than 200 ms and not slow for it.
-        assert!(play(|s| if (100..160).contains(&s) { 900 } else { 600 }, 300).is_empty());
+        assert!(play(|s| if (100..160).contains(&s) { 1_100 } else { 600 }, 300).is_empty());
     }
 }
