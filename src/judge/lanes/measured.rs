@@ -62,8 +62,8 @@ mod tests {
     use super::*;
 
     fn measured(good: u64, lost: u64) -> Measured {
-        let last = Moment(((good + lost) * 1_000_000) as i64);
-        Measured { first: Some(Moment(0)), last: Some(last), good, lost }
+        let until = Moment(((good + lost) * 1_000_000) as i64);
+        Measured { first: Some(Moment(0)), last: Some(until), good, lost }
     }
 
     #[test]
