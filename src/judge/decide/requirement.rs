@@ -364,12 +364,14 @@ mod tests {
     }
 
     #[test]
-    fn a_rule_may_ask_for_more_outages_and_a_day_never_shows_a_rate_low_enough() {
-        // One outage in an hour would be many a month, by Garwood alone; a rule may ask for two.
+    fn outages_soon_after_each_other_are_one_event_and_a_day_never_shows_a_rate_low_enough() {
         let often = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 0.001, per_days: 30.0, sure: 0.95 });
-        let rule = LookRule { least_outages: 2, ..LookRule::SINGLE };
-        let of = |lengths: &[f64]| often.hold_by(&with(1.0 / 24.0, lengths), BandPrior::PUBLISHED, &rule).standing;
-        assert_eq!((of(&[61.0]), of(&[61.0, 61.0])), (Standing::Open, Standing::NotMet));
+        let apart = |hours: i64| {
+            let at = |h: i64| Moment(h * 3_600_000_000);
+            let two = [0, hours].map(|h| Outage::exact(at(h), Some(at(h) + Micros(61_000_000))));
+            often.hold(&Evidence::new(days(7.0), two.to_vec())).standing
+        };
+        assert_eq!((apart(1), apart(72)), (Standing::Open, Standing::NotMet));
         let seldom = require(Ask::LongOutages { longer_than_s: 60.0, at_most: 1_000.0, per_days: 30.0, sure: 0.95 });
         assert_eq!(
             (seldom.hold(&clean(1.0)).standing, seldom.hold(&clean(7.0)).standing),

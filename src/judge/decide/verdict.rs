@@ -168,13 +168,14 @@ fn evidence_of(look: &Look, settings: &Settings, counts: impl Fn(usize, &Trouble
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::decide::kinds::by_evidence;
 
     #[test]
     fn what_is_out_of_scope_is_never_told_that_ip_alone_is_enough() {
-        assert_eq!(decide([Standing::Met], false, false), VerdictKind::IpAlone);
-        assert_eq!(decide([Standing::Met], false, true), VerdictKind::KeepWatching);
-        assert_eq!(decide([], false, false), VerdictKind::KeepWatching);
-        assert_eq!(decide([Standing::NotMet], true, true), VerdictKind::AddCellular);
-        assert_eq!(decide([Standing::Met], true, false), VerdictKind::MendFirst);
+        assert_eq!(by_evidence([Standing::Met], false, false), VerdictKind::IpAlone);
+        assert_eq!(by_evidence([Standing::Met], false, true), VerdictKind::KeepWatching);
+        assert_eq!(by_evidence([], false, false), VerdictKind::KeepWatching);
+        assert_eq!(by_evidence([Standing::NotMet], true, true), VerdictKind::AddCellular);
+        assert_eq!(by_evidence([Standing::Met], true, false), VerdictKind::MendFirst);
     }
 }
