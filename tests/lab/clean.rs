@@ -12,7 +12,8 @@ fn nothing_is_invented_and_nothing_is_sent_to_the_receiver() {
         let said = p.end(running);
         assert_eq!(said.causes(), Vec::<&str>::new(), "{:#}", said.json["troubles"]);
         assert_eq!((said.verdict(), said.code), ("keep-watching", 12));
-        assert!(said.json["verdict"]["needs_s"].as_f64().expect("says how long") > 20.0 * 86_400.0);
+        // With the kind of line not known, what may turn the choice takes most of a week at least.
+        assert!(said.json["verdict"]["needs_s"].as_f64().expect("says how long") > 6.0 * 86_400.0);
         assert!(!said.json["verdict"]["safer_today"].as_str().expect("has one").is_empty());
         for lane in ["link", "address", "router", "names", "outside", "receiver"] {
             let lanes = said.json["lanes"].as_array().expect("lanes");
