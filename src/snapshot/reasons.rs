@@ -225,7 +225,7 @@ fn could_change(j: &Judgement, judge: &Judge) -> Vec<String> {
     {
         out.push(match least {
             Some(least) => format!(
-                "No watch shorter than {} can meet all of the set \"{}\", however well it goes: \"{}\" takes that long to show.",
+                "By what is watched alone, all of the set \"{1}\" takes {0} of watching to show, for \"{2}\"; the odds may decide sooner.",
                 words::days(least),
                 set.name,
                 require.name

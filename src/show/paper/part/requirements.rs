@@ -38,7 +38,7 @@ fn how_it_stands(r: &Requirement, seen_s: f64) -> Vec<String> {
     out.extend(words::more(r.needs_s));
     match r.least_s {
         Some(least) if least > seen_s && least.is_finite() => {
-            out.push(format!("No watch shorter than {} could show it, however well it goes.", words::days(least)));
+            out.push(format!("By what is watched alone, no watch shorter than {} could show it.", words::days(least)));
         }
         _ => {}
     }
