@@ -149,7 +149,11 @@ impl Background {
     }
 
     fn line(&self) -> Prior {
-        Prior { access: (self.access != Access::Unknown).then_some(self.access), recalled: self.recalled }
+        Prior {
+            access: (self.access != Access::Unknown).then_some(self.access),
+            recalled: self.recalled,
+            unbroken: None,
+        }
     }
 
     /// The part of it that the judge uses.

@@ -82,7 +82,7 @@ fn main() {
 /// The grid of lengths and what other beliefs about the rate of long outages would buy. Widths cost more
 /// than coverage and need fewer sites.
 fn coverage() {
-    let (days, hours) = ([7.0, 14.0, 30.0], [12.0, 48.0, 240.0]);
+    let (days, hours) = ([7.0, 30.0, 96.0, 180.0], [12.0, 48.0, 240.0]);
     let (table, least) = coverage::grid(BandPrior::PUBLISHED, &days, &hours, 1_000, 100, SEED);
     println!("\nCoverage, 1,000 sites a row, widths by 100: least {least:.3}\n\n{table}");
     println!(

@@ -1,5 +1,5 @@
 //! Prints how often the choice for today is wrong and what it costs, over simulated sites with a known truth
-//! (`tests/sim/choice.rs`), beside simpler rules. `cargo bench --bench choice [sites of each kind]`; all is seeded.
+//! (`tests/sim/choice.rs`), beside simpler rules. All is seeded.
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
 #[path = "../sim/choice.rs"]
@@ -14,7 +14,7 @@ mod rule;
 #[allow(dead_code, reason = "the tests use more of it")]
 mod world;
 
-use choice::{CAUTIONS, Shape, Told, all_told, cost, picked, worst_bin};
+use choice::{CAUTIONS, Run, Shape, Told, cost, picked, worst_bin};
 use pathproof::judge::VerdictKind;
 use pathproof::judge::belief::WORSE;
 use std::time::Instant;
@@ -23,8 +23,11 @@ use world::Technology;
 const SEED: u64 = 20_261_201;
 const DAYS: [f64; 4] = [1.0 / 48.0, 7.0, 30.0, 90.0];
 
+/// `cargo bench --bench choice [sites of each kind] [shape ...]`, a shape as it is printed.
 fn main() {
-    let each = std::env::args().find_map(|a| a.parse().ok()).unwrap_or(4_000);
+    let given: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
+    let each = given.iter().find_map(|a| a.parse().ok()).unwrap_or(4_000);
+    let wanted: Vec<&String> = given.iter().filter(|a| a.parse::<u32>().is_err()).collect();
     let began = Instant::now();
     println!("{each} sites of each kind, seed {SEED}; \"wrong\" is the share of those told it that miss 99.5 %\n");
     let shapes = [
@@ -38,21 +41,27 @@ fn main() {
         Shape::Weekly,
         Shape::RareLong,
     ];
+    let shapes = shapes.into_iter().filter(|s| wanted.is_empty() || wanted.iter().any(|w| format!("{s:?}") == **w));
     for shape in shapes {
-        for known in [true, false] {
-            let rows: Vec<(f64, Vec<Told>)> =
-                DAYS.map(|d| (d, all_told(shape, &Technology::ALL, d, known, each, SEED))).into_iter().collect();
-            println!("### {shape:?}, kind of line {}\n", if known { "known" } else { "not known" });
+        let counters: &[(bool, Option<f64>)] = match shape {
+            Shape::Times(_) => &[(true, None), (false, None), (true, Some(0.7)), (true, Some(0.4)), (true, Some(0.95))],
+            _ => &[(true, None), (false, None), (true, Some(0.7))],
+        };
+        for (known, counter) in counters.iter().copied() {
+            let run = |days| Run { shape, kinds: &Technology::ALL, days, known, counter, each, seed: SEED };
+            let rows: Vec<(f64, Vec<Told>)> = DAYS.iter().map(|d| (*d, run(*d).told())).collect();
+            let what = if known { "known" } else { "not known" };
+            let counts = counter.map_or(String::new(), |v| format!(", the router's count shows {v} of outages"));
+            println!("### {shape:?}, kind of line {what}{counts}\n");
             println!(
-                "| watched | line | miss | ip-alone | wrong | add-cellular | meets it | keep watching | worst bin |"
+                "| watched | line | miss | ip-alone | wrong | add-cellular | meets it | keep watching | decided and right | worst bin |"
             );
-            println!("|---|---|---|---|---|---|---|---|---|");
+            println!("|---|---|---|---|---|---|---|---|---|---|");
             for (days, rows) in &rows {
-                for t in Technology::ALL {
-                    let of: Vec<Told> = rows.iter().filter(|r| r.technology == t).copied().collect();
-                    line(*days, t.word(), &of);
-                }
-                line(*days, "all", rows);
+                lines(&format!("{days:.2} d"), rows);
+            }
+            if known && counter.is_none() && matches!(shape, Shape::Times(_)) {
+                lines("daily to 30 d", &run(30.0).told_daily());
             }
             println!(
                 "\n| watched | caution | always a backup | none seen, so fine | kind only | before | this | ideal |"
@@ -66,13 +75,23 @@ fn main() {
     }
 }
 
-fn line(days: f64, name: &str, rows: &[Told]) {
+/// A line for each kind and one for all.
+fn lines(watched: &str, rows: &[Told]) {
+    for t in Technology::ALL {
+        let of: Vec<Told> = rows.iter().filter(|r| r.technology == t).copied().collect();
+        line(watched, t.word(), &of);
+    }
+    line(watched, "all", rows);
+}
+
+fn line(watched: &str, name: &str, rows: &[Told]) {
     let (miss, _) = picked(rows, |r| r.misses);
     let (alone, wrong) = picked(rows, |r| r.alone[2]);
     let (add, right) = picked(rows, |r| r.kind == VerdictKind::AddCellular);
     let (keep, _) = picked(rows, |r| r.kind == VerdictKind::KeepWatching);
+    let decided = alone * (1.0 - wrong) + add * right;
     println!(
-        "| {days:.2} d | {name} | {miss:.3} | {alone:.3} | {wrong:.3} | {add:.3} | {:.3} | {keep:.3} | {:.3} |",
+        "| {watched} | {name} | {miss:.3} | {alone:.3} | {wrong:.3} | {add:.3} | {:.3} | {keep:.3} | {decided:.3} | {:.3} |",
         1.0 - right,
         worst_bin(rows)
     );

@@ -9,6 +9,7 @@ use crate::rule::{evidence, household};
 use crate::world::{CAP, DAY, History, Site, Technology};
 use pathproof::judge::choice::{Choice, Ground};
 use pathproof::judge::decide::kinds::by_evidence;
+use pathproof::judge::prior::{DROPS_SEEN, Unbroken};
 use pathproof::judge::requirement::{Ask, Evidence, Held, Require};
 use pathproof::judge::thresholds::Caution;
 use pathproof::judge::{Access, Prior, VerdictKind};
@@ -39,15 +40,33 @@ pub(crate) struct Watched {
     pub(crate) technology: Technology,
     pub(crate) misses: bool,
     pub(crate) history: History,
+    /// How long the router had been connected when the watch began, seconds, by a count that shows a part of the outages;
+    /// `None` where nothing counted, or an outage was running.
+    pub(crate) connected: Option<f64>,
 }
+
+/// Days of the past that a count can tell of; longer ones say so many.
+const COUNTED: f64 = 400.0;
+/// Mean time until a router's count begins anew for another reason, seconds (choice: two months, not the judge's three).
+const RESTARTS: f64 = 60.0 * DAY;
 
 /// Gamma(3.5): the mean of a Weibull of shape 0.4 at unit scale (DLMF 5.4.6: 15 sqrt(pi)/8).
 const WEIBULL_MEAN: f64 = 3.323_350_970_447_843;
 
 impl Shape {
-    /// A site watched for so many days.
-    pub(crate) fn draw(self, technology: Technology, days: f64, draw: &mut Draw) -> Watched {
+    /// A site watched for so many days. `counter`: its router counts the time connected, and shows this share of outages.
+    pub(crate) fn draw(self, technology: Technology, days: f64, counter: Option<f64>, draw: &mut Draw) -> Watched {
+        let before = if counter.is_some() { COUNTED * DAY } else { 0.0 };
         let watch = days * DAY;
+        let (misses, history) = self.life(technology, before + watch, draw);
+        let connected = counter.and_then(|visible| connected(&history, before, visible, draw));
+        let shifted = history.iter().map(|(from, to)| (from - before, to - before));
+        let history = shifted.filter(|s| s.1 > 0.0).map(|(from, to)| (from.max(0.0), to)).collect();
+        Watched { technology, misses, history, connected }
+    }
+
+    /// Whether a site misses the availability in the long run, and its outages in so many seconds.
+    fn life(self, technology: Technology, watch: f64, draw: &mut Draw) -> (bool, History) {
         let factor = if let Self::Times(f) = self { f } else { 1.0 };
         let site = Site::draw_times(technology, CAP, factor, draw);
         let down = site.mean_down();
@@ -69,11 +88,7 @@ impl Shape {
         };
         let (starts, unavailability) = match self {
             Self::Times(_) => {
-                return Watched {
-                    technology,
-                    misses: site.unavailability() > ALLOWED,
-                    history: site.history(watch, draw),
-                };
+                return (site.unavailability() > ALLOWED, site.history(watch, draw));
             }
             Self::OtherStudy => {
                 let mean = match technology {
@@ -113,8 +128,18 @@ impl Shape {
                 (all, rate * down + 3.0 / 365.0)
             }
         };
-        Watched { technology, misses: unavailability > ALLOWED, history: joined(starts, watch) }
+        (unavailability > ALLOWED, joined(starts, watch))
     }
+}
+
+/// How long a count of time connected says at `now`.
+fn connected(history: &[(f64, f64)], now: f64, visible: f64, draw: &mut Draw) -> Option<f64> {
+    if history.iter().any(|(from, to)| (*from..*to).contains(&now)) {
+        return None;
+    }
+    let seen: Vec<f64> = history.iter().filter(|s| s.1 <= now && draw.chance(visible)).map(|s| s.1).collect();
+    let drop = seen.last().map_or(now, |at| now - at);
+    Some(drop.min(draw.exponential(RESTARTS)))
 }
 
 /// Share of time down that the availability of the household set allows.
@@ -168,17 +193,23 @@ pub(crate) struct Told {
 /// How careful: unneeded backups that weigh as much as one line wrongly left alone. The third is the default.
 pub(crate) const CAUTIONS: [f64; 4] = [1.0, 3.0, 9.0, 19.0];
 
-pub(crate) fn told(w: &Watched, days: f64, known: bool, each: u32, asked: &[Require]) -> Told {
+/// What one site is told. Without `search` nobody asks what may turn the choice, and what is between stays open.
+fn told(w: &Watched, days: f64, run: &Run<'_>, asked: &[Require], search: bool) -> Told {
     let e: Evidence = evidence(&w.history, days * DAY);
     let held: Vec<Held> = asked.iter().map(|r| r.hold_only(&e)).collect();
     let ground = |caution| Ground {
-        prior: Prior { access: known.then(|| access(w.technology)), recalled: None },
+        prior: Prior {
+            access: run.known.then(|| access(w.technology)),
+            recalled: None,
+            unbroken: w.connected.map(|seconds| Unbroken { seconds, visible: DROPS_SEEN }),
+        },
         caution: Caution(caution),
         mend: false,
         out_of_scope: false,
         stands: None,
     };
-    let default = ground(CAUTIONS[2]).decide(&e, &held);
+    let default = ground(CAUTIONS[2]);
+    let default = if search { default.decide(&e, &held) } else { default.decide_only(&e, &held) };
     let odds = default.odds.map_or([0.5; 2], |o| [o.misses, o.if_worse]);
     // One that would take any odds is told IP alone unless something forbids it, so one more decision tells of all.
     let allowed = ground(0.0).decide_only(&e, &held).choice == Some(Choice::IpAlone);
@@ -190,7 +221,7 @@ pub(crate) fn told(w: &Watched, days: f64, known: bool, each: u32, asked: &[Requ
     assert_eq!(alone[2], default.choice == Some(Choice::IpAlone));
     Told {
         technology: w.technology,
-        weight: w.technology.mix() / f64::from(each),
+        weight: w.technology.mix() / f64::from(run.each),
         misses: w.misses,
         kind: default.kind,
         alone,
@@ -200,20 +231,62 @@ pub(crate) fn told(w: &Watched, days: f64, known: bool, each: u32, asked: &[Requ
     }
 }
 
-/// So many sites of each kind, watched for so many days.
-pub(crate) fn all_told(shape: Shape, kinds: &[Technology], days: f64, known: bool, each: u32, seed: u64) -> Vec<Told> {
-    let asked = asked();
-    let mut out = Vec::new();
-    for t in kinds {
-        let mut draw = Draw::new(seed + *t as u64);
-        out.extend((0..each).map(|_| told(&shape.draw(*t, days, &mut draw), days, known, each, &asked)));
+/// What a run of the simulator is given.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Run<'a> {
+    pub(crate) shape: Shape,
+    pub(crate) kinds: &'a [Technology],
+    pub(crate) days: f64,
+    /// Whether the kind of line is known.
+    pub(crate) known: bool,
+    /// The share of outages that the router's count in truth shows, where it has one.
+    pub(crate) counter: Option<f64>,
+    /// Sites of each kind.
+    pub(crate) each: u32,
+    pub(crate) seed: u64,
+}
+
+impl Run<'_> {
+    /// What each site was told.
+    pub(crate) fn told(&self) -> Vec<Told> {
+        let asked = asked();
+        self.sites(|w| told(&w, self.days, self, &asked, true))
     }
-    out
+
+    /// The same with a look at the end of each day: the first one that says IP alone stands, else the last.
+    pub(crate) fn told_daily(&self) -> Vec<Told> {
+        let asked = asked();
+        self.sites(|w| {
+            let looks = (7..=self.days as u32).map(|day| {
+                let days = f64::from(day);
+                let began = w.history.iter().filter(|s| s.0 < days * DAY).copied().collect();
+                told(&Watched { history: began, ..w }, days, self, &asked, day == self.days as u32)
+            });
+            let mut last = None;
+            for look in looks {
+                last = Some(look);
+                if look.alone[2] {
+                    break;
+                }
+            }
+            last.expect("a week or more")
+        })
+    }
+
+    fn sites(&self, mut each: impl FnMut(Watched) -> Told) -> Vec<Told> {
+        let mut out = Vec::new();
+        for t in self.kinds {
+            let mut draw = Draw::new(self.seed + *t as u64);
+            out.extend((0..self.each).map(|_| each(self.shape.draw(*t, self.days, self.counter, &mut draw))));
+        }
+        out
+    }
 }
 
 /// Share of all, and of those how many miss, among the sites a rule picks.
 pub(crate) fn picked(rows: &[Told], rule: impl Fn(&Told) -> bool) -> (f64, f64) {
-    let sum = |of: &dyn Fn(&Told) -> bool| rows.iter().filter(|r| of(r)).map(|r| r.weight).sum::<f64>();
+    // From plain zero, as the sum of nothing is minus zero.
+    let sum = |of: &dyn Fn(&Told) -> bool| rows.iter().filter(|r| of(r)).fold(0.0, |sum, r| sum + r.weight);
     let (all, some) = (sum(&|_| true), sum(&|r| rule(r)));
     let wrong = sum(&|r| rule(r) && r.misses);
     (some / all, if some > 0.0 { wrong / some } else { 0.0 })

@@ -16,20 +16,27 @@ pub(crate) enum Lengths {
     Lognormal(f64, f64),
     /// 85 % lognormal(5 min, 1) and 15 % lognormal(2 h, 1.5): the heavier tail.
     Mixture,
-    /// The published cable histogram.
-    Published,
+    /// The published lengths of one kind of line.
+    Published(Technology),
+    /// Exponential of a quarter of an hour, and besides, of a rate of its own, one of so many seconds in so many days.
+    Rare(f64, f64),
 }
 
 /// Mean length of the mixture's long part, seconds: 7200 e^(1.5²/2).
 const LONG_MEAN: f64 = 7_200.0 * 3.080_216_848_918_031;
 
-pub(crate) const GRID: [(Lengths, &str); 6] = [
+pub(crate) const GRID: [(Lengths, &str); 11] = [
     (Lengths::Exponential(900.0), "exponential, mean 15 min"),
     (Lengths::Lognormal(1_800.0, 1.0), "lognormal, median 30 min, sigma 1"),
     (Lengths::Lognormal(300.0, 1.5), "lognormal, median 5 min, sigma 1.5"),
     (Lengths::Lognormal(120.0, 2.0), "lognormal, median 2 min, sigma 2"),
     (Lengths::Mixture, "mixture, 85 % (5 min, 1) + 15 % (2 h, 1.5)"),
-    (Lengths::Published, "published cable histogram"),
+    (Lengths::Published(Technology::Cable), "published cable histogram"),
+    (Lengths::Published(Technology::Dsl), "published DSL histogram"),
+    (Lengths::Published(Technology::Fibre), "published shares of fibre"),
+    (Lengths::Rare(259_200.0, 365.0), "15 min, and 3 d once a year"),
+    (Lengths::Rare(43_200.0, 90.0), "15 min, and 12 h once in 90 d"),
+    (Lengths::Rare(14_400.0, 30.0), "15 min, and 4 h once in 30 d"),
 ];
 
 impl Lengths {
@@ -38,7 +45,8 @@ impl Lengths {
             Self::Exponential(mean) => mean,
             Self::Lognormal(median, sigma) => median * (sigma * sigma / 2.0f64).exp(),
             Self::Mixture => 0.85 * 300.0 * 0.5f64.exp() + 0.15 * LONG_MEAN,
-            Self::Published => Site::published(Technology::Cable, CAP).mean_down(),
+            Self::Published(of) => Site::published(of, CAP).mean_down(),
+            Self::Rare(..) => 900.0,
         }
     }
 
@@ -48,7 +56,8 @@ impl Lengths {
             Self::Lognormal(median, sigma) => draw.lognormal(median, sigma),
             Self::Mixture if draw.chance(0.15) => draw.lognormal(7_200.0, 1.5),
             Self::Mixture => draw.lognormal(300.0, 1.0),
-            Self::Published => Site::published(Technology::Cable, CAP).length(draw),
+            Self::Published(of) => Site::published(of, CAP).length(draw),
+            Self::Rare(..) => draw.exponential(900.0),
         }
     }
 
@@ -56,14 +65,37 @@ impl Lengths {
     fn survey(self, up: f64, watch: f64, draw: &mut Draw) -> Vec<Lasted> {
         let mut at = -20.0 * DAY + draw.exponential(up);
         let mut out = Vec::new();
-        while at < watch {
-            let end = at + self.draw(draw);
+        let mut seen = |at: f64, end: f64| {
             if end > 0.0 {
                 out.push(Lasted { seconds: end.min(watch) - at.max(0.0), ended: end <= watch });
             }
+        };
+        while at < watch {
+            let end = at + self.draw(draw);
+            seen(at, end);
             at = end + draw.exponential(up);
         }
+        if let Self::Rare(length, days) = self {
+            // They hardly ever meet another, and then both are counted.
+            let mut at = -20.0 * DAY + draw.exponential(days * DAY);
+            while at < watch {
+                seen(at, at + length);
+                at += length + draw.exponential(days * DAY);
+            }
+        }
         out
+    }
+
+    /// Long-run share of time down, with so much up-time between outages.
+    fn truth(self, up: f64) -> f64 {
+        let plain = self.mean() / (self.mean() + up);
+        match self {
+            Self::Rare(length, days) => {
+                let rare = length / (length + days * DAY);
+                plain + rare - plain * rare
+            }
+            _ => plain,
+        }
     }
 }
 
@@ -88,7 +120,7 @@ pub(crate) fn cell(
     seed: u64,
 ) -> Cell {
     let (up, watch) = (hours_between * 3_600.0, days * DAY);
-    let truth = lengths.mean() / (lengths.mean() + up);
+    let truth = lengths.truth(up);
     let mut draw = Draw::new(seed);
     let (mut covered, mut plain_covered, mut clean) = (0, 0, 0);
     let (mut widths_banded, mut widths_plain) = (Vec::new(), Vec::new());
@@ -128,7 +160,7 @@ fn median(values: &mut [f64]) -> f64 {
 /// site without them. If the median bound there were under the unavailability here, at least half of those watches
 /// would not cover; so e^(-rT)/2 <= 0.05 for every such r, that is r T >= ln 10.
 pub(crate) fn least_ratio(lengths: Lengths, hours_between: f64, days: f64) -> Option<f64> {
-    let long_ones = matches!(lengths, Lengths::Mixture | Lengths::Published);
+    let long_ones = matches!(lengths, Lengths::Mixture | Lengths::Published(_) | Lengths::Rare(..));
     let extra = 10f64.ln() / (days * DAY) * LONG_MEAN;
     (!long_ones).then(|| {
         let ratio = lengths.mean() / (hours_between * 3_600.0);

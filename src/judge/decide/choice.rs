@@ -133,7 +133,7 @@ impl Ground {
             VerdictKind::IpAlone | VerdictKind::KeepWatching => {}
         }
         let likely = |kind, choice| Decided { kind, choice: Some(choice), basis: Some(Basis::Likely), ..by_evidence };
-        let barred = barred(e, held);
+        let barred = barred(e, held, self.prior.unbroken.map_or(0.0, |u| u.seconds));
         if barred == Some(0.0) && !runs_on(e) && self.accepts(odds) {
             return likely(VerdictKind::IpAlone, Choice::IpAlone);
         }
@@ -173,10 +173,13 @@ fn shown(kind: VerdictKind) -> Option<Basis> {
 }
 
 /// How much longer nothing may go wrong before IP alone is not forbidden whatever the odds, seconds; `None`: it stays so.
-fn barred(e: &Evidence, held: &[Held]) -> Option<f64> {
+///
+/// A week must be seen, with its load and its renewals: by the watch, or as time that the router had been connected
+/// before it, `connected` seconds.
+fn barred(e: &Evidence, held: &[Held], connected: f64) -> Option<f64> {
     let seen = e.observed().secs();
-    // A week in which a minute was missed is a week: weekly load and lease renewals were seen.
-    let mut longest = (0.95 * LOOKS.least_watch_met.secs() - seen).max(0.0);
+    // A week in which a minute was missed is a week.
+    let mut longest = (0.95 * LOOKS.least_watch_met.secs() - seen - connected).max(0.0);
     for h in held {
         let more = match (h.require.ask, h.measured) {
             (Ask::Coverage { .. } | Ask::Supervision { .. }, _) if h.standing == Standing::Met => 0.0,
@@ -217,7 +220,7 @@ mod tests {
 
     fn ground(access: Option<Access>) -> Ground {
         Ground {
-            prior: Prior { access, recalled: None },
+            prior: Prior { access, ..Prior::NONE },
             caution: Caution::default(),
             mend: false,
             out_of_scope: false,
@@ -238,10 +241,10 @@ mod tests {
     }
 
     #[test]
-    fn a_clean_fibre_week_is_ip_alone_by_odds_and_a_clean_quarter_by_what_was_seen() {
+    fn a_clean_fibre_week_is_ip_alone_by_odds_and_a_clean_half_year_by_what_was_seen() {
         let d = decided(Some(Access::Fibre), &evidence(7.0, &[]));
         assert_eq!((d.kind, d.choice, d.basis), (VerdictKind::IpAlone, Some(Choice::IpAlone), Some(Basis::Likely)));
-        let d = decided(Some(Access::Fibre), &evidence(140.0, &[]));
+        let d = decided(Some(Access::Fibre), &evidence(180.0, &[]));
         assert_eq!((d.kind, d.basis), (VerdictKind::IpAlone, Some(Basis::Shown)));
     }
 

@@ -86,18 +86,37 @@ pub const RECALL_WEIGHT: f64 = 0.25;
 /// Share of outages that are noticed at all (choice: waking hours at home).
 pub const RECALL_NOTICED: f64 = 0.5;
 
+/// Share of the line's outages that end the router's outer connection, so that its count of time connected begins anew
+/// (choice: a fault further out in the provider's network leaves the connection standing).
+pub const DROPS_SEEN: f64 = 0.7;
+/// How often that count begins anew for another reason than an outage, a second: restarts, updates, renewals of the
+/// address (choice: once a quarter).
+pub const OTHER_RESTARTS: f64 = 1.0 / (90.0 * 86_400.0);
+
+/// How long the outer connection had stood when the watch began, by the router's own count.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Unbroken {
+    /// Since its last drop, seconds before the watch began.
+    pub seconds: f64,
+    /// Share of the line's outages that such a count shows; [`DROPS_SEEN`] unless something else is to be tried.
+    pub visible: f64,
+}
+
 /// What is known of a site's line before it is watched.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Prior {
     /// Its kind; `None` uses no published rate.
     pub access: Option<Access>,
     /// What the customer recalls; `None` when nobody was asked.
     pub recalled: Option<Recalled>,
+    /// How long the router's outer connection had stood; `None` where nothing told it.
+    #[serde(default)]
+    pub unbroken: Option<Unbroken>,
 }
 
 impl Prior {
     /// Nothing known of the line: lengths as published, no rate.
-    pub const NONE: Self = Self { access: None, recalled: None };
+    pub const NONE: Self = Self { access: None, recalled: None, unbroken: None };
 
     /// Whether it says more than [`Prior::NONE`].
     pub fn says_something(self) -> bool {

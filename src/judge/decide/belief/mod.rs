@@ -5,6 +5,7 @@
 //! does.
 
 pub mod lines;
+pub mod past;
 pub mod sites;
 pub mod weigh;
 
@@ -13,8 +14,9 @@ use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::prior::{Access, Prior};
 use crate::judge::decide::thresholds::APART;
 use crate::judge::stats::special::gamma_cdf;
+use past::Past;
 use sites::{CAP, FOLLOW, FOLLOW_UP, KINDS, Kind, RATE_SIGMA, SCALES, Site};
-use weigh::{Past, Watched, log_likelihood};
+use weigh::{Watched, log_likelihood};
 
 /// How much more often lines may fail than published before the odds must not be wrong about "IP alone" more than twice
 /// as often as they say (choice: published rates are old and were sampled around bad weather; a provider, a country or
@@ -119,9 +121,9 @@ impl Belief {
     pub fn new(watched: &Watched, prior: &Prior) -> Self {
         let chosen = prior.access.filter(|a| *a != Access::Unknown).map(|a| vec![(a, 1.0)]);
         let chosen = chosen.unwrap_or_else(|| KINDS.to_vec());
-        let past = Past::recalled(prior);
+        let past = Past::of(prior);
         let kinds = chosen.into_iter().map(|(access, share)| (Kind::of(access), share));
-        let logs: Vec<_> = kinds.map(|(k, share)| (k, share, log_likelihood(k, watched, past.as_ref()))).collect();
+        let logs: Vec<_> = kinds.map(|(k, share)| (k, share, log_likelihood(k, watched, &past))).collect();
         let top = logs.iter().flat_map(|l| &l.2).copied().fold(f64::NEG_INFINITY, f64::max);
         let weighed = |(kind, share, logs): (&'static Kind, f64, Vec<f64>)| {
             let each = share / kind.sites.len() as f64;

@@ -8,7 +8,7 @@ const DAY: f64 = 86_400.0;
 const HOUSEHOLD: [Limit; 1] = [Limit::Down(0.005)];
 
 fn line(access: Access) -> Prior {
-    Prior { access: Some(access), recalled: None }
+    Prior { access: Some(access), ..Prior::NONE }
 }
 
 fn clean(days: f64) -> Watched {

@@ -1,25 +1,25 @@
 //! How well each reference site explains what was seen: the logarithm of its likelihood.
 //!
-//! Decides how outages, quiet time and memory count. Up-times are exponential, and in clustered sites half of them short;
+//! Decides how outages and quiet time count; what is told of the time before counts by `past`. Up-times are exponential, and in clustered sites half of them short;
 //! so two outages within an hour say little more than one. An outage still running counts as longer than so far; edges
 //! that leave its length open count as the whole span between. Unobserved time is neither up nor down: it is left out.
 //!
 //! Outages shorter than [`LEAST_LENGTH`] were not seen by the studies the sites are built from; they count neither way.
 
+use super::past::Past;
 use super::sites::{CAP, FOLLOW, FOLLOW_UP, Kind, SCALES, Site};
 use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage::Reading;
-use crate::judge::decide::prior::{Prior, RECALL_NOTICED, RECALL_WEIGHT};
 use crate::judge::facts::{Micros, Moment, stretches};
 
 /// Shortest outage that says something of the line, seconds.
 pub const LEAST_LENGTH: f64 = 30.0;
 /// Share of lengths that come from anywhere: a length no site explains must not decide between them (choice).
-const ANYWHERE: f64 = 0.03;
+pub(super) const ANYWHERE: f64 = 0.03;
 /// A length is known to no better than this ratio either way, for the likelihood (choice: shapes are coarse).
 const BLUR: f64 = 1.2;
 /// Outages from this length on are those the studies of rates counted, seconds.
-const LONG: f64 = 600.0;
+pub(super) const LONG: f64 = 600.0;
 
 /// One outage, as it counts. Seconds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,36 +67,8 @@ impl Watched {
     }
 }
 
-/// A stretch of the past of which some outages are told. Seconds.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Past {
-    /// How long.
-    pub span: f64,
-    /// Share of long outages that would be told of.
-    pub visible: f64,
-    /// How many were told.
-    pub told: f64,
-    /// The longest of them.
-    pub worst: Option<f64>,
-    /// What it is worth against as much that was watched, 0 to 1.
-    pub worth: f64,
-}
-
-impl Past {
-    /// What the customer recalls of the last year.
-    pub fn recalled(prior: &Prior) -> Option<Self> {
-        prior.recalled.map(|r| Self {
-            span: 365.25 * 86_400.0,
-            visible: RECALL_NOTICED,
-            told: f64::from(r.last_year),
-            worst: r.worst.map(Micros::secs).filter(|w| *w > LONG),
-            worth: RECALL_WEIGHT,
-        })
-    }
-}
-
 /// ln of the likelihood of each site of a kind.
-pub fn log_likelihood(kind: &Kind, watched: &Watched, past: Option<&Past>) -> Vec<f64> {
+pub fn log_likelihood(kind: &Kind, watched: &Watched, past: &Past) -> Vec<f64> {
     let lengths: Vec<(f64, [f64; SCALES])> = watched.events.iter().map(|e| length_shares(kind, e)).collect();
     // Up-times so long that none can follow closely need no exponential of their own.
     let far = 40.0 * FOLLOW_UP;
@@ -136,7 +108,7 @@ pub fn log_likelihood(kind: &Kind, watched: &Watched, past: Option<&Past>) -> Ve
             // One running at the start is met in proportion to how long such last.
             product.times(if e.at_start { p / cycle } else { (1.0 - ANYWHERE) * p + ANYWHERE * anywhere(e) });
         }
-        l + product.ln() + past.map_or(0.0, |p| recalled(kind, s, p))
+        l + product.ln() + past.ln(kind, s)
     };
     kind.sites.iter().map(site).collect()
 }
@@ -180,18 +152,6 @@ fn anywhere(e: &Event) -> f64 {
     } else {
         1.0 - (e.length[0].clamp(1.0, 2e6)).ln() / (30.0 * 86_400.0f64).ln()
     }
-}
-
-/// ln of the likelihood of what is told of the past, times its worth. Clusters are told of once.
-fn recalled(kind: &Kind, s: &Site, past: &Past) -> f64 {
-    let rate = s.long_share / s.mean_up * if s.clustered { 1.0 - FOLLOW } else { 1.0 };
-    let expected = rate * past.span * past.visible;
-    let mut l = past.told * expected.max(1e-12).ln() - expected;
-    if let (Some(worst), true) = (past.worst, past.told > 0.0) {
-        let below = |x: f64| (1.0 - kind.lengths.long_over(s.scale, x)).powf(past.told);
-        l += ((below(worst * 1.5) - below(worst / 1.5)).max(ANYWHERE)).ln();
-    }
-    past.worth * l
 }
 
 /// A product of many factors that does not run under.
