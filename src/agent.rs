@@ -75,8 +75,6 @@ pub struct Mark {
 pub struct Finished {
     /// The judge, holding everything seen.
     pub judge: Judge,
-    /// How it ended.
-    pub how: Ending,
     /// What went wrong with the record, if anything.
     pub record_trouble: Option<String>,
 }
@@ -232,7 +230,7 @@ impl Agent {
         self.checkpoint();
         tracing::info!(?how, "the agent ends");
         let record_trouble = self.close_record();
-        Left::Over(Box::new(Finished { judge: self.judge, how, record_trouble }))
+        Left::Over(Box::new(Finished { judge: self.judge, record_trouble }))
     }
 
     fn reading(&self) -> Reading {

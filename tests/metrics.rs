@@ -10,12 +10,13 @@ mod snapshots;
 mod lateness;
 use lateness::Stretch;
 use pathproof::judge::{Moment, VerdictKind, WallTime};
-use pathproof::metrics::{Board, Form, Ruling, TABLE, exposition, names};
+use pathproof::metrics::{Board, Form, Kind, Ruling, TABLE, exposition};
 use pathproof::serve::{Access, Address, Published, Served, Server, Surface, Token, random};
 use pathproof::snapshot::{AgentView, Snapshot};
 use pathproof::sys::clock::Clock;
 use snapshots::all;
 use std::collections::BTreeSet;
+use std::fmt::Write as _;
 use std::io::{Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};
 use std::path::Path;
@@ -67,6 +68,21 @@ fn says(program: &[&str], text: &str) -> (bool, String) {
     child.stdin.take().expect("piped").write_all(text.as_bytes()).expect("takes it");
     let out = child.wait_with_output().expect("ends");
     (out.status.success(), String::from_utf8_lossy(&[out.stdout, out.stderr].concat()).into_owned())
+}
+
+/// The table of names for people, in Markdown.
+fn names() -> String {
+    let mut out = String::from("| name | kind | labels | what it says |\n|---|---|---|---|\n");
+    for m in TABLE {
+        let kind = match m.kind {
+            Kind::Gauge => "gauge",
+            Kind::Counter => "counter",
+            Kind::Info => "info",
+        };
+        let labels: Vec<String> = m.labels.iter().map(|(name, words)| format!("`{name}`: {words}")).collect();
+        writeln!(out, "| `{}` | {kind} | {} | {} |", m.full_name(), labels.join("; "), m.help).expect("a string");
+    }
+    out
 }
 
 #[test]

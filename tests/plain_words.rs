@@ -19,7 +19,7 @@ fn judged() -> Vec<(&'static str, Snapshot)> {
     };
     let of_fibre = fibre().prior;
     let sites = [
-        site("half an hour, clean", KeepWatching, 1_800, 5, Prior::NONE, &[]),
+        site("half an hour, clean", KeepWatching, 1_800, 5, Prior::default(), &[]),
         site("a week, clean, fibre", IpAlone, 7 * DAY, 30, of_fibre, &[]),
         site("140 days, clean, fibre", IpAlone, 140 * DAY, 600, of_fibre, &[]),
         site(
@@ -30,7 +30,7 @@ fn judged() -> Vec<(&'static str, Snapshot)> {
             of_fibre,
             &[(Fault::Lead, 900, 960), (Fault::Lead, 2_000, 2_040)],
         ),
-        site("an hour, one cut", AddCellular, 3_600, 5, Prior::NONE, &[(Fault::Line, 1_000, 1_040)]),
+        site("an hour, one cut", AddCellular, 3_600, 5, Prior::default(), &[(Fault::Line, 1_000, 1_040)]),
     ];
     snapshots::judged(&sites)
 }

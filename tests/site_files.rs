@@ -5,9 +5,12 @@
 
 use pathproof::cli::{check, exit, site_file};
 use pathproof::judge::Micros;
-use pathproof::site::{self, Host, HostFacts, SiteKind, Transport, template};
+use pathproof::site::{self, Host, HostFacts, SiteKind, Transport};
 use std::fs;
 use std::path::{Path, PathBuf};
+
+#[path = "site/template.rs"]
+mod template;
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))

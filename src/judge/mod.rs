@@ -9,33 +9,33 @@
 //! Other rooms name what they use by this file.
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
-pub mod causes;
+pub(crate) mod causes;
 pub mod decide;
-pub mod facts;
-pub mod fold;
+pub(crate) mod facts;
+pub(crate) mod fold;
 #[cfg(test)]
 pub(crate) mod kit;
-pub mod lanes;
+pub(crate) mod lanes;
 pub mod stats;
 
-pub use self::causes as cause;
-pub use causes::pattern::{self, Follows, Pattern, Place};
+pub use causes::pattern::{Follows, Pattern, Place};
 pub use causes::{Actor, Cause, Clue, LaneRecord, Look, Sign, Trouble};
 pub use decide::ask::{Ask, Require, RequirementSet};
-pub use decide::choice::{self, Basis, Choice, Further};
-pub use decide::drill::{self, DrillResult};
+pub use decide::choice::{Basis, Choice, Further};
+pub use decide::drill::DrillResult;
 pub use decide::evidence::Evidence;
-pub use decide::outage::{self, Outage};
-pub use decide::prior::{self, Access, Prior, Recalled};
-pub use decide::settings::{self, Known, Planned, Settings, Standby, Stands};
+pub use decide::outage::Outage;
+pub use decide::prior::{Access, Prior, Recalled};
+pub use decide::settings::{Known, Planned, Settings, Standby, Stands};
 pub use decide::signalling::Signalling;
-pub use decide::verdict::{self, Judgement, Standing, VerdictKind};
-pub use decide::{
-    belief, delivering, detection, flaps, lengths, mending, outlook, requirement, supervision, thresholds, turning,
-};
+pub use decide::verdict::{Judgement, Standing, VerdictKind};
+pub use decide::{belief, choice, drill, outage, prior, requirement, settings, thresholds};
 pub use facts::{Mark as Step, *};
 pub use fold::{Folded, Judge};
-pub use lanes::ground::{self, Change};
-pub use lanes::span::{self, LaneState, Oddity, Span};
+pub use lanes::ground::Change;
+pub use lanes::span::{LaneState, Oddity, Span};
 pub use lanes::thresholds::CLOSE;
-pub use lanes::{course, lane, link, power, roster, standing, tally, tempo, timeline};
+
+pub(crate) use causes as cause;
+pub(crate) use decide::{delivering, detection, flaps, lengths, outlook, supervision, turning};
+pub(crate) use lanes::{course, ground, tally, timeline};

@@ -19,4 +19,4 @@ mod text;
 pub use board::{Board, LaneRow, PathState, Ruling, Supervised};
 pub use form::Form;
 pub use table::{Kind, Metric, TABLE};
-pub use text::{exposition, names};
+pub use text::exposition;

@@ -1,4 +1,4 @@
-//! The table filled in: OpenMetrics 1.0.0 or the text exposition format 0.0.4, and the table of names for people.
+//! The table filled in: OpenMetrics 1.0.0 or the text exposition format 0.0.4.
 
 use super::board::Board;
 use super::form::Form;
@@ -7,7 +7,7 @@ use prometheus_client::collector::Collector;
 use prometheus_client::encoding::{DescriptorEncoder, NoLabelSet, prometheus_text, text};
 use prometheus_client::metrics::MetricType;
 use prometheus_client::registry::{Registry, Unit as Suffix};
-use std::fmt::{self, Write as _};
+use std::fmt;
 
 /// The board as it stands at a moment on the record's axis.
 #[derive(Debug)]
@@ -67,19 +67,4 @@ fn encode(metric: &Metric, at: &Moment, encoder: &mut DescriptorEncoder<'_>) -> 
         }
     }
     Ok(())
-}
-
-/// The table of names for people, in Markdown.
-pub fn names() -> String {
-    let mut out = String::from("| name | kind | labels | what it says |\n|---|---|---|---|\n");
-    for m in TABLE {
-        let kind = match m.kind {
-            Kind::Gauge => "gauge",
-            Kind::Counter => "counter",
-            Kind::Info => "info",
-        };
-        let labels: Vec<String> = m.labels.iter().map(|(name, words)| format!("`{name}`: {words}")).collect();
-        let _ = writeln!(out, "| `{}` | {kind} | {} | {} |", m.full_name(), labels.join("; "), m.help);
-    }
-    out
 }

@@ -63,8 +63,6 @@ struct State {
     burst: Option<(f64, Burst)>,
     latest: [Micros; 2],
     chance: Xoshiro256PlusPlus,
-    carried: [u64; 2],
-    lost: [u64; 2],
     /// Most that a frame was late.
     latest_by: Micros,
 }
@@ -86,8 +84,6 @@ impl Line {
                 burst: None,
                 latest: [Micros::ZERO; 2],
                 chance: Xoshiro256PlusPlus::seed_from_u64(seed),
-                carried: [0; 2],
-                lost: [0; 2],
                 latest_by: Micros::ZERO,
             }),
         }
@@ -178,12 +174,6 @@ impl Line {
         self.state().latest_by
     }
 
-    /// Frames carried and lost so far, each way.
-    pub fn counts(&self) -> ([u64; 2], [u64; 2]) {
-        let s = self.state();
-        (s.carried, s.lost)
-    }
-
     /// Decides on a frame of one direction (0 or 1) that is here at boot time `now`.
     pub fn fate(&self, direction: usize, datagram: bool, now: Micros) -> Fate {
         let s = &mut *self.state();
@@ -204,10 +194,8 @@ impl Line {
             }
         };
         if s.cut || burst_loses || drawn < s.manner.loss {
-            s.lost[way] += 1;
             return Fate::Lost;
         }
-        s.carried[way] += 1;
         let shift = Micros((s.manner.jitter.0 as f64 * s.chance.random_range(-1.0..=1.0)) as i64);
         let due = (now + s.manner.delay + shift).max(now).max(s.latest[way]);
         s.latest[way] = due;
@@ -270,6 +258,5 @@ mod tests {
         assert!(share_of_round_trips(&line, 0, 100) > 0.999);
         line.set_cut(false);
         assert!(share_of_round_trips(&line, 100, 100) < 1e-9);
-        assert_eq!(line.counts(), ([100, 100], [100, 0]));
     }
 }

@@ -11,7 +11,7 @@
 mod address_client;
 mod address_service;
 mod cable;
-pub mod compare;
+pub(crate) mod compare;
 mod home;
 pub mod line;
 mod loopback;
@@ -19,7 +19,7 @@ mod name_service;
 mod place;
 mod play;
 mod receiver;
-pub mod script;
+pub(crate) mod script;
 mod stage;
 pub mod two_boxes;
 

@@ -16,11 +16,6 @@ pub struct Playing {
 }
 
 impl Playing {
-    /// Whether the script is through.
-    pub fn is_over(&self) -> bool {
-        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
-    }
-
     /// Waits until the script is through and gives what happened.
     pub fn wait(mut self) -> Result<Vec<Truth>, String> {
         self.take()

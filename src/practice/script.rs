@@ -9,7 +9,7 @@ use rand::rngs::Xoshiro256PlusPlus;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use serde::{Deserialize, Serialize};
-use std::fmt::{self, Write as _};
+use std::fmt;
 use toml::Spanned;
 
 /// How a name service that fails behaves.
@@ -346,22 +346,6 @@ impl Script {
             }
         };
         Ok(Self { seed: raw.seed.unwrap_or(0), length_s, steps: steps.into_iter().map(|(_, s)| s).collect() })
-    }
-
-    /// The script as a file's text, which reads back as the same script.
-    pub fn text(&self) -> String {
-        let mut out = format!("seed = {}\nlength_s = {:?}\n", self.seed, self.length_s);
-        for s in &self.steps {
-            // Writing to a String cannot fail.
-            let _ =
-                write!(out, "\n[[step]]\nat_s = {:?}\nfor_s = {:?}\nfault = \"{}\"\n", s.at_s, s.for_s, s.fault.kind());
-            let _ = match s.fault {
-                Fault::ResolverFailure { how } => writeln!(out, "how = \"{}\"", how.word()),
-                Fault::LossBurst { loss } => writeln!(out, "loss = {loss:?}"),
-                _ => Ok(()),
-            };
-        }
-        out
     }
 }
 

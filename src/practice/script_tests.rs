@@ -52,11 +52,25 @@ fn every_seed_holds_seven_faults_with_quiet_between_and_all_come_up() {
     assert_eq!(ways.len(), 3, "every way of failing comes up");
 }
 
+/// A script as the text of a file.
+fn text(script: &Script) -> String {
+    let step = |s: &Step| {
+        let how = match s.fault {
+            Fault::ResolverFailure { how } => format!("how = \"{}\"", how.word()),
+            Fault::LossBurst { loss } => format!("loss = {loss:?}"),
+            _ => String::new(),
+        };
+        format!("\n[[step]]\nat_s = {:?}\nfor_s = {:?}\nfault = \"{}\"\n{how}\n", s.at_s, s.for_s, s.fault.kind())
+    };
+    let steps: String = script.steps.iter().map(step).collect();
+    format!("seed = {}\nlength_s = {:?}\n{steps}", script.seed, script.length_s)
+}
+
 #[test]
 fn a_script_reads_back_from_its_text() {
     for seed in 1..=50 {
         let script = generate(seed);
-        assert_eq!(Script::read("s.toml", &script.text()), Ok(script));
+        assert_eq!(Script::read("s.toml", &text(&script)), Ok(script));
     }
 }
 

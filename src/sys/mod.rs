@@ -2,21 +2,21 @@
 #![allow(unsafe_code, reason = "the one room for it; every block states why it holds")]
 
 pub mod cable_end;
-pub mod capability;
+pub(crate) mod capability;
 pub mod clock;
 pub mod errqueue;
-pub mod frames;
+pub(crate) mod frames;
 pub mod icmp;
-pub mod keeper;
-pub mod machine;
-pub mod memory;
+pub(crate) mod keeper;
+pub(crate) mod machine;
+pub(crate) mod memory;
 pub mod namespace;
 pub mod netlink;
-pub mod outgoing;
-pub mod packet;
-pub mod priority;
-pub mod radio;
-pub mod route;
-pub mod search;
-pub mod terminal;
-pub mod way;
+pub(crate) mod outgoing;
+pub(crate) mod packet;
+pub(crate) mod priority;
+pub(crate) mod radio;
+pub(crate) mod route;
+pub(crate) mod search;
+pub(crate) mod terminal;
+pub(crate) mod way;

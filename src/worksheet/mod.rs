@@ -7,16 +7,16 @@
 //! `outlook` (what that costs the path in a year, joined with the network and a cellular path), `sheet` (all of it in lines).
 #![deny(clippy::disallowed_methods, clippy::disallowed_types)]
 
-pub mod aux;
-pub mod battery;
+pub(crate) mod aux;
+pub(crate) mod battery;
 pub mod chain;
-pub mod conductor;
-pub mod copper;
-pub mod firmware;
+pub(crate) mod conductor;
+pub(crate) mod copper;
+pub(crate) mod firmware;
 pub mod given;
 pub mod indices;
 pub mod mains;
 pub mod outlook;
-pub mod runtime;
+pub(crate) mod runtime;
 pub mod sheet;
 pub mod units;

@@ -202,7 +202,7 @@ mod tests {
         Power {
             mains: Mains { state: Some(state.into()), ..Mains::default() },
             gear: vec![Gear { name: "router".into(), powered_by: PoweredBy::Wall, ..Gear::default() }],
-            line: Prior { access: Some(Access::Fibre), ..Prior::NONE },
+            line: Prior { access: Some(Access::Fibre), ..Prior::default() },
             ..Power::default()
         }
     }

@@ -32,7 +32,8 @@ pub(crate) fn zone() -> TimeZone {
 /// A fibre that failed three times last year, and a second path for 15 a month.
 pub(crate) fn fibre() -> Known {
     let recalled = Some(Recalled { last_year: 3, worst: Some(Micros::from_secs(4 * 3_600)) });
-    let mut known = Known { prior: Prior { access: Some(Access::Fibre), recalled, ..Prior::NONE }, ..Known::default() };
+    let mut known =
+        Known { prior: Prior { access: Some(Access::Fibre), recalled, ..Prior::default() }, ..Known::default() };
     known.assumed.monthly_fee = Some(15.0);
     known
 }

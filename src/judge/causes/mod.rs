@@ -8,8 +8,8 @@
 mod around;
 mod explain;
 mod kind;
-pub mod look;
-pub mod pattern;
+pub(crate) mod look;
+pub(crate) mod pattern;
 mod reading;
 mod sign;
 mod table_home;
@@ -25,7 +25,6 @@ pub use kind::{Actor, Cause};
 pub use look::Look;
 pub use sign::Sign;
 pub use trouble::{Clue, Trouble};
-pub use weigh::{MOST_INFERRED, MOST_SEEN};
 
 #[cfg(test)]
 mod tests;

@@ -220,7 +220,7 @@ mod tests {
 
     fn ground(access: Option<Access>) -> Ground {
         Ground {
-            prior: Prior { access, ..Prior::NONE },
+            prior: Prior { access, ..Prior::default() },
             caution: Caution::default(),
             mend: false,
             out_of_scope: false,

@@ -1,6 +1,6 @@
 //! The evidence that requirements are held against: outages and what was not seen, no traces of single probes.
 
-use crate::judge::decide::outage::{Outage, Reading};
+use crate::judge::decide::outage::Outage;
 use crate::judge::decide::signalling::Signalling;
 use crate::judge::facts::stretches;
 use crate::judge::facts::{Micros, Moment};
@@ -54,10 +54,5 @@ impl Evidence {
     /// The time an alarm has: the site file's, else the requirement's own.
     pub fn within(&self, otherwise_s: f64) -> Micros {
         if self.signalling.named { self.signalling.within } else { Micros((otherwise_s * 1e6) as i64) }
-    }
-
-    /// The longest outage by one reading.
-    pub fn longest(&self, reading: Reading) -> Micros {
-        self.outages.iter().map(|o| o.length(reading, self.now())).max().unwrap_or(Micros::ZERO)
     }
 }

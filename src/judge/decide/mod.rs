@@ -6,24 +6,24 @@
 //! done on purpose, and what it measured), `kinds` (the four verdicts, on the evidence alone), `choice` (by odds),
 //! `verdict`; for the reader besides: `delivering`, `supervision`, `flaps`, `outlook`, `detection`, `lengths`, `turning`.
 
-pub mod ask;
+pub(crate) mod ask;
 pub mod belief;
 pub mod choice;
-pub mod delivering;
-pub mod detection;
+pub(crate) mod delivering;
+pub(crate) mod detection;
 pub mod drill;
-pub mod evidence;
-pub mod flaps;
+pub(crate) mod evidence;
+pub(crate) mod flaps;
 pub mod kinds;
-pub mod lengths;
-pub mod mending;
+pub(crate) mod lengths;
+pub(crate) mod mending;
 pub mod outage;
-pub mod outlook;
+pub(crate) mod outlook;
 pub mod prior;
 pub mod requirement;
 pub mod settings;
-pub mod signalling;
-pub mod supervision;
+pub(crate) mod signalling;
+pub(crate) mod supervision;
 pub mod thresholds;
-pub mod turning;
-pub mod verdict;
+pub(crate) mod turning;
+pub(crate) mod verdict;

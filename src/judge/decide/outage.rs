@@ -3,7 +3,7 @@
 //! Decides how planned spans (drills, works) are cut from outages. Does not find outages:
 //! `causes` does, from the lanes.
 
-pub use crate::judge::facts::stretches::{less, merged, total};
+pub use crate::judge::facts::stretches::total;
 use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::stats::delivery;
 use crate::judge::stats::duration::Lasted;

@@ -168,7 +168,7 @@ mod tests {
 
     #[test]
     fn hours_are_in_order_and_a_second_path_leaves_fewer() {
-        let o = outlook(&evidence(30, &[1_200, 60]), &[], &Prior::NONE, &Assumed::default()).expect("watched");
+        let o = outlook(&evidence(30, &[1_200, 60]), &[], &Prior::default(), &Assumed::default()).expect("watched");
         for h in [o.network, o.ip_alone, o.with_cellular] {
             assert!(h.low < h.middle && h.middle < h.high, "{h:?}");
         }
@@ -186,10 +186,10 @@ mod tests {
     #[test]
     fn entered_mains_hours_come_on_top() {
         let given = Assumed { mains_hours: Some(6.0), ..Assumed::default() };
-        let o = outlook(&evidence(30, &[]), &[], &Prior::NONE, &given).expect("watched");
+        let o = outlook(&evidence(30, &[]), &[], &Prior::default(), &given).expect("watched");
         let more = o.ip_alone.middle - o.network.middle;
         assert!(more > 5.9 && more <= 6.0, "{more}");
-        assert!(outlook(&evidence(0, &[]), &[], &Prior::NONE, &given).is_none());
+        assert!(outlook(&evidence(0, &[]), &[], &Prior::default(), &given).is_none());
     }
 
     #[test]
@@ -198,8 +198,8 @@ mod tests {
         let e = evidence(30, &[60, 60, 20_000]);
         let cut = [(Moment(2 * 86_400_000_000), Moment(2 * 86_400_000_000) + Micros::from_secs(20_000))];
         let given = Assumed { mains_hours: Some(6.0), ..Assumed::default() };
-        let at = |spans: &[_], given| outlook(&e, spans, &Prior::NONE, given).expect("watched").network.middle;
-        let without_it = outlook(&evidence(30, &[60, 60]), &[], &Prior::NONE, &given).expect("watched").network;
+        let at = |spans: &[_], given| outlook(&e, spans, &Prior::default(), given).expect("watched").network.middle;
+        let without_it = outlook(&evidence(30, &[60, 60]), &[], &Prior::default(), &given).expect("watched").network;
         assert!((at(&cut, &given) - without_it.middle).abs() < 0.02 * without_it.middle);
         assert!(at(&cut, &given) < at(&[], &given));
         // Without a mains part it is all there is to know of mains, and stays.

@@ -41,10 +41,6 @@ pub struct Published {
 }
 
 impl Access {
-    /// Every kind.
-    pub const ALL: [Self; 6] =
-        [Self::Fibre, Self::Cable, Self::Dsl, Self::FixedWireless, Self::Satellite, Self::Unknown];
-
     /// The kind in words.
     pub const fn words(self) -> &'static str {
         match self {
@@ -112,14 +108,4 @@ pub struct Prior {
     /// How long the router's outer connection had stood; `None` where nothing told it.
     #[serde(default)]
     pub unbroken: Option<Unbroken>,
-}
-
-impl Prior {
-    /// Nothing known of the line: lengths as published, no rate.
-    pub const NONE: Self = Self { access: None, recalled: None, unbroken: None };
-
-    /// Whether it says more than [`Prior::NONE`].
-    pub fn says_something(self) -> bool {
-        self != Self::NONE
-    }
 }

@@ -82,6 +82,7 @@ pub const MENDING: MendRule = MendRule {
 
 impl LookRule {
     /// The rule for one single look, which spends the whole error at once.
+    #[cfg(test)]
     pub const SINGLE: Self = Self { met_share: 1.0, not_met_share: 1.0, ..LOOKS };
 
     /// Probability needed to call a requirement met that asks to be `sure`.

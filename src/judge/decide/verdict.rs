@@ -47,8 +47,6 @@ pub struct Judgement {
     /// Mendable troubles, by their place in the look, that have not come again for so long that they ask for nothing:
     /// they count among the evidence.
     pub lapsed: BTreeSet<usize>,
-    /// Whether the path stands without mains as long as it must, where both are known.
-    pub stands: Option<Stands>,
     /// What the lanes did.
     pub look: Look,
 }
@@ -138,7 +136,6 @@ pub fn judge(look: Look, settings: &Settings, requirements: &[Require]) -> Judge
         evidence,
         as_it_is,
         lapsed,
-        stands,
         look,
     }
 }

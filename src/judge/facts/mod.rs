@@ -3,15 +3,15 @@
 //! `time`, `stretches` of it; `question` (lanes, and what is asked of them), `outcome`, `answer` and `mac` (what comes
 //! back), `observation`, `mark` (what somebody does on purpose), `entry` (all that a record holds).
 
-pub mod answer;
-pub mod entry;
-pub mod mac;
-pub mod mark;
-pub mod observation;
-pub mod outcome;
-pub mod question;
-pub mod stretches;
-pub mod time;
+pub(crate) mod answer;
+pub(crate) mod entry;
+pub(crate) mod mac;
+pub(crate) mod mark;
+pub(crate) mod observation;
+pub(crate) mod outcome;
+pub(crate) mod question;
+pub(crate) mod stretches;
+pub(crate) mod time;
 
 pub use answer::*;
 pub use entry::{Ending, Entry, Session};

@@ -306,6 +306,7 @@ impl Ground {
 
     /// Whether the address that was first seen gone between two moments had run out; the inner `None` for one without an
     /// end.
+    #[allow(clippy::option_option, reason = "lost or not, and then whether that is known")]
     pub fn lease_lost_between(&self, from: Moment, to: Moment) -> Option<Option<bool>> {
         self.lease.losses.iter().find(|(at, _)| from <= *at && *at <= to).map(|(_, out)| *out)
     }

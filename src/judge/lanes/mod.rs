@@ -4,20 +4,20 @@
 //! observations to `span`s), `power` and `ground` (what stands beside the lanes, and what changed), `tally` with `course`
 //! (counts and times of each target), `record` (a lane as causes are read from it).
 
-pub mod course;
-pub mod ground;
+pub(crate) mod course;
+pub(crate) mod ground;
 mod group;
-pub mod lane;
-pub mod link;
+pub(crate) mod lane;
+pub(crate) mod link;
 mod measured;
-pub mod power;
-pub mod record;
-pub mod roster;
+pub(crate) mod power;
+pub(crate) mod record;
+pub(crate) mod roster;
 mod runs;
-pub mod span;
-pub mod standing;
-pub mod tally;
+pub(crate) mod span;
+pub(crate) mod standing;
+pub(crate) mod tally;
 mod target;
-pub mod tempo;
-pub mod thresholds;
-pub mod timeline;
+pub(crate) mod tempo;
+pub(crate) mod thresholds;
+pub(crate) mod timeline;

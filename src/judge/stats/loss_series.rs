@@ -82,11 +82,6 @@ impl LossSeries {
         whole
     }
 
-    /// Questions, and those lost.
-    pub fn counts(&self) -> (u64, u64) {
-        (self.asked, self.lost)
-    }
-
     /// The share lost; `None` if nothing was asked.
     pub fn loss(&self, confidence: f64) -> Option<Loss> {
         if self.asked == 0 {

@@ -6,17 +6,17 @@
 //! is the outage, never the probe.
 
 pub mod band_posterior;
-pub mod delivery;
-pub mod dual_path;
+pub(crate) mod delivery;
+pub(crate) mod dual_path;
 pub mod duration;
-pub mod flap;
-pub mod jitter;
+pub(crate) mod flap;
+pub(crate) mod jitter;
 pub mod lognormal_fit;
-pub mod loss_series;
-pub mod periodicity;
+pub(crate) mod loss_series;
+pub(crate) mod periodicity;
 pub mod proportion;
 pub mod rate;
-pub mod run_length;
+pub(crate) mod run_length;
 pub mod special;
 pub mod weibull_fit;
 
@@ -29,21 +29,20 @@ pub struct Interval {
     pub upper: f64,
 }
 
-impl Interval {
-    /// The interval's width.
-    pub fn width(self) -> f64 {
-        self.upper - self.lower
-    }
-
-    /// True if `x` lies inside or on a bound.
-    pub fn contains(self, x: f64) -> bool {
-        self.lower <= x && x <= self.upper
-    }
-}
-
 #[cfg(test)]
 pub(crate) mod testing {
     //! Helpers shared by this room's tests.
+
+    impl super::Interval {
+        pub(crate) fn width(self) -> f64 {
+            self.upper - self.lower
+        }
+
+        /// True if `x` lies inside or on a bound.
+        pub(crate) fn contains(self, x: f64) -> bool {
+            self.lower <= x && x <= self.upper
+        }
+    }
 
     /// Fails unless `got` is within `relative` of `want` (absolute when `want` is zero).
     #[track_caller]

@@ -8,7 +8,7 @@ pub(super) mod html;
 mod json;
 pub mod letter;
 mod mask;
-pub mod part;
+pub(crate) mod part;
 #[cfg(feature = "pdf")]
 mod pdf;
 pub mod survey_record;

@@ -3,11 +3,11 @@
 //! Decides words and rounding. The papers ask for sentences by what they say, never spell one out, so another language
 //! is another set of these files. English now.
 
-pub mod codes;
-pub mod letter;
-pub mod picture;
-pub mod survey;
-pub mod ticket;
+pub(crate) mod codes;
+pub(crate) mod letter;
+pub(crate) mod picture;
+pub(crate) mod survey;
+pub(crate) mod ticket;
 
 use super::words::zoned;
 use crate::judge::WallTime;

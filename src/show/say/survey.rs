@@ -6,25 +6,7 @@ use crate::worksheet::sheet::Stand;
 /// Over the title.
 pub const KICKER: &str = "Survey record for the customer file";
 /// Part.
-pub const RESTS_ON: &str = "What it rests on";
-/// Part.
-pub const TODAY: &str = "If one must decide today";
-/// Part.
-pub const WRONG: &str = "What being wrong would cost";
-/// Part.
-pub const CHANGE: &str = "What could change this answer";
-/// Part.
-pub const REQUIREMENTS: &str = "Requirement by requirement";
-/// Its table.
-pub const REQUIREMENTS_ABOUT: &str = "What is asked of the line, what was seen of it, and how that stands.";
-/// Its columns.
-pub const REQUIREMENTS_HEAD: [&str; 5] = ["Requirement", "Asks for", "Seen", "Stands", "Source"];
-/// Part.
 pub const MENDED: &str = "What was mended and proved, and what is to be mended";
-/// Its table.
-pub const MENDED_ABOUT: &str = "Faults that somebody at the site or the station can mend.";
-/// Its columns.
-pub const MENDED_HEAD: [&str; 4] = ["Fault", "Who, and the next step", "Proved when", "State"];
 /// Where there is none.
 pub const NOTHING_MENDED: &str = "No fault that could be mended was seen.";
 /// Part.
@@ -54,23 +36,6 @@ pub const FOUND: &str = "Found on the way";
 pub const MASKED: &str = "Hardware and public addresses, serial number and activation code are shown in part. The whole is shown on request (--unmasked).";
 /// Where they are not.
 pub const UNMASKED: &str = "Addresses and activation details are shown whole: keep this paper as you keep keys.";
-/// Part.
-pub const UNSEEN: &str = "What could not be seen";
-/// Where all was.
-pub const ALL_SEEN: &str = "Every lane could be asked.";
-/// Its columns.
-pub const UNSEEN_HEAD: [&str; 4] = ["Lane", "Not seen", "Why", "What would open it"];
-/// What it shows.
-pub const UNSEEN_ABOUT: &str = "What nobody looked at counts neither for nor against the path.";
-/// Part.
-pub const FIGURES: &str = "Figures of each far end";
-/// Its columns.
-pub const FIGURES_HEAD: [&str; 3] = ["Asked", "Answers", "How quickly"];
-/// What it shows.
-pub const FIGURES_ABOUT: &str =
-    "Who was asked what, and what came back. Questions that could not be put are not counted.";
-/// Part.
-pub const CAUTIONS: &str = "Cautions";
 /// Part.
 pub const OFFER: &str = "Offer of a cellular backup";
 /// What is offered.

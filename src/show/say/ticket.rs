@@ -105,8 +105,6 @@ pub fn condition_line(sentence: &str, n: usize) -> String {
 /// Labels of the pairs.
 pub mod label {
     /// Label.
-    pub const ID: &str = "Ticket";
-    /// Label.
     pub const SITE: &str = "Site";
     /// Label.
     pub const STATE: &str = "State";

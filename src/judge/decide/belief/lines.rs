@@ -85,7 +85,7 @@ mod tests {
     fn every_number_is_printed_with_a_source() {
         let p =
             Prior { access: Some(Access::Dsl), recalled: Some(Recalled { last_year: 3, worst: None }), unbroken: None };
-        assert_eq!((lines(p).len(), lines(Prior::NONE).len()), (4, 12));
+        assert_eq!((lines(p).len(), lines(Prior::default()).len()), (4, 12));
         assert!(lines(p).iter().all(|l| !l.source.is_empty() && ["D", "M", "choice"].contains(&l.tag)));
         assert!(lines(p)[0].what.contains("29 days"), "{:?}", lines(p)[0]);
     }

@@ -134,12 +134,8 @@ pub struct Site {
 /// The reference sites of one kind.
 #[derive(Clone, Debug)]
 pub struct Kind {
-    /// Which.
-    pub access: Access,
     /// Lengths of its outages.
     pub lengths: Lengths,
-    /// Short outages for each long one, on average.
-    pub short_per_long: f64,
     /// Mean length of short ones, seconds.
     pub mean_short: f64,
     /// Mean length of long ones, by scale, seconds.
@@ -179,14 +175,7 @@ impl Kind {
             Site { z, up, clustered, mean_up, long_share: long / rate, scale }
         };
         let mean_long = std::array::from_fn(|i| lengths.long_within(i, CAP));
-        Self {
-            access,
-            lengths,
-            short_per_long,
-            mean_short: lengths.short_within(CAP),
-            mean_long,
-            sites: (0..SITES).map(site).collect(),
-        }
+        Self { lengths, mean_short: lengths.short_within(CAP), mean_long, sites: (0..SITES).map(site).collect() }
     }
 }
 

@@ -8,7 +8,7 @@ const DAY: f64 = 86_400.0;
 const HOUSEHOLD: [Limit; 1] = [Limit::Down(0.005)];
 
 fn line(access: Access) -> Prior {
-    Prior { access: Some(access), ..Prior::NONE }
+    Prior { access: Some(access), ..Prior::default() }
 }
 
 fn clean(days: f64) -> Watched {
@@ -65,7 +65,7 @@ fn one_event_is_one_event() {
     // 82 s down in three minutes: on the old reckoning "more than 999 in 1000".
     let seen = Watched { events: vec![outage(60.0, 82.0)], up_after: 38.0 };
     let odds = |w: &Watched, p| Belief::new(w, &p).odds(&HOUSEHOLD).misses;
-    let (before, after) = (odds(&clean(0.0), Prior::NONE), odds(&seen, Prior::NONE));
+    let (before, after) = (odds(&clean(0.0), Prior::default()), odds(&seen, Prior::default()));
     assert!(after > before && after < 0.95, "{before} {after}");
     // A second one soon after says less than one a day later.
     let near = Watched { events: vec![outage(2.0 * DAY, 900.0), outage(900.0, 900.0)], up_after: 5.0 * DAY };
@@ -96,12 +96,12 @@ fn a_quiet_stretch_ahead_is_foreseen_as_it_then_turns_out() {
 
 #[test]
 fn a_kind_not_known_is_the_mixture_and_is_learnt_about() {
-    let before = Belief::new(&clean(0.0), &Prior::NONE).after_quiet(&HOUSEHOLD, 0.0);
+    let before = Belief::new(&clean(0.0), &Prior::default()).after_quiet(&HOUSEHOLD, 0.0);
     for (a, (_, share)) in before.iter().zip(KINDS) {
         // A watch that begins while the line is up says a little already.
         assert!((a.share - share).abs() < 0.01 && (a.chance - 1.0).abs() < 1e-12);
     }
-    let after = Belief::new(&clean(30.0), &Prior::NONE).after_quiet(&HOUSEHOLD, 0.0);
+    let after = Belief::new(&clean(30.0), &Prior::default()).after_quiet(&HOUSEHOLD, 0.0);
     assert!(after[0].share > before[0].share && after[4].share < 0.3 * before[4].share);
 }
 
@@ -109,9 +109,9 @@ fn a_kind_not_known_is_the_mixture_and_is_learnt_about() {
 fn what_no_line_does_is_beyond_the_reference_sites() {
     let every = |n: usize, up: f64, seconds| Watched { events: vec![outage(up, seconds); n], up_after: up };
     let beyond = |w: &Watched, p| Belief::new(w, &p).beyond();
-    assert!(!beyond(&clean(365.0), line(Access::Satellite)) && !beyond(&every(4, 2.0 * DAY, 600.0), Prior::NONE));
+    assert!(!beyond(&clean(365.0), line(Access::Satellite)) && !beyond(&every(4, 2.0 * DAY, 600.0), Prior::default()));
     assert!(beyond(&every(200, 4_000.0, 60.0), line(Access::Fibre)));
-    assert!(beyond(&every(1, DAY, 8.0 * DAY), Prior::NONE));
+    assert!(beyond(&every(1, DAY, 8.0 * DAY), Prior::default()));
 }
 
 #[test]

@@ -9,11 +9,11 @@ mod record;
 mod requirements;
 mod verdict;
 
-pub use answers::{answers, delivery, drills, odds_today, outlook, prior, sharpness, supervision};
+pub use answers::{answers, odds_today};
 pub use happened::{happened, in_a_line, told_in_full, trouble, unseen};
 pub use record::{cautions, facts, identity};
 pub use requirements::{figures, requirements};
-pub use verdict::{decides_today, faults, mending, reasons, safer, sure, today, weighed, what_could_change, wrong};
+pub use verdict::{decides_today, faults, mending, reasons, sure, today, weighed, what_could_change, wrong};
 
 use super::Blocks;
 use crate::show::words::safe;
