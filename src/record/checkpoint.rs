@@ -5,8 +5,8 @@
 //! elsewhere, or one that was changed, is judged from its beginning.
 
 use super::RecordError;
+use super::entries::{ALL, replay, replay_after};
 use super::packed::{Unpacked, packed};
-use super::reader::{self, ALL};
 use crate::judge::fold::Folded;
 use crate::judge::{Judge, Settings};
 use ring::hmac;
@@ -62,8 +62,7 @@ pub(super) fn feed(
         judge.take(e);
         fed();
     };
-    let after =
-        if upto.chunk == i64::MIN { reader::replay(db, ALL, take) } else { reader::replay_after(db, upto.chunk, take) };
+    let after = if upto.chunk == i64::MIN { replay(db, ALL, take) } else { replay_after(db, upto.chunk, take) };
     let passed_over = upto.passed_over + after?;
     if let Some(view) = view {
         view.rollback()?;

@@ -1,5 +1,7 @@
 //! Chunks: what goes in comes out, whatever it is, and nothing makes the reader fall.
 
+use super::super::codec::Piece;
+use super::super::encode::Encoder;
 use super::super::tests::entries;
 use super::*;
 use crate::judge::*;

@@ -3,9 +3,9 @@
 //! What is forgotten is gone from the file: overwritten, the file rewritten, the log emptied. Starts of the agent are
 //! moved to the edge of what stays, so that what stays keeps its times.
 
-use super::codec::Encoder;
+use super::encode::Encoder;
 use super::store::{Held, hold};
-use super::{RecordError, beside, checkpoint, reader, schema, writer};
+use super::{RecordError, beside, checkpoint, entries, file, schema};
 use crate::judge::{Entry, Moment, Session};
 use std::path::{Path, PathBuf};
 
@@ -46,7 +46,7 @@ pub fn forget(path: &Path, from: Moment, to: Moment) -> Result<Forgotten, Record
     let mut session: Option<Session> = None;
     let mut first_kept: Option<Moment> = None;
     if from > Moment(i64::MIN) {
-        reader::replay(&tx, reader::ALL, |e| {
+        entries::replay(&tx, entries::ALL, |e| {
             if first_kept.is_some() {
                 return;
             }
@@ -80,7 +80,7 @@ pub fn forget(path: &Path, from: Moment, to: Moment) -> Result<Forgotten, Record
             })?;
         let mut encoder = Encoder::default();
         let mut kept: u32 = 0;
-        reader::chunk(kind, &bytes, entries.into(), &mut |e: &Entry| {
+        entries::chunk(kind, &bytes, entries.into(), &mut |e: &Entry| {
             if within(e.known()) {
                 encoder.push(e);
                 kept += 1;
@@ -92,7 +92,7 @@ pub fn forget(path: &Path, from: Moment, to: Moment) -> Result<Forgotten, Record
     }
     if let Some(began) = moved {
         let mut first: Option<bool> = None;
-        reader::replay(&tx, reader::ALL, |e| {
+        entries::replay(&tx, entries::ALL, |e| {
             first.get_or_insert(matches!(e, Entry::Began(_)));
         })?;
         let before: Option<i64> = tx.query_row("SELECT min(id) - 1 FROM chunk", [], |r| r.get(0))?;
@@ -104,7 +104,7 @@ pub fn forget(path: &Path, from: Moment, to: Moment) -> Result<Forgotten, Record
     }
     tx.commit()?;
     store.db.execute_batch("VACUUM")?;
-    writer::fold_log(&store.db)?;
+    file::fold_log(&store.db)?;
     Ok(done)
 }
 

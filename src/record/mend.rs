@@ -3,7 +3,7 @@
 //! Decides what counts as damage. What can't be read is lost and said to be; the damaged file is kept beside, because a
 //! better tool may get more out of it. What is missing afterwards is blind, as any time nobody watched.
 
-use super::store::{Store, fresh, make};
+use super::file::{Store, fresh, make};
 use super::{RecordError, beside, bytes, schema};
 use rusqlite::{Connection, ErrorCode, OpenFlags, OptionalExtension as _, params};
 use std::fs::File;
@@ -137,7 +137,8 @@ fn chunk(old: &Connection, id: i64) -> Result<Row, Option<u64>> {
 
 /// Version 1: as many rows as can be read, up to the first that can't.
 fn rows(old: &Connection, new: &Connection) -> rusqlite::Result<u64> {
-    let (mut encoder, mut chunk, mut failed) = (super::codec::Encoder::default(), super::codec::Piece::default(), None);
+    let (mut encoder, mut chunk, mut failed) =
+        (super::encode::Encoder::default(), super::codec::Piece::default(), None);
     let mut saved = 0;
     let read = super::rows::each(old, |entry| {
         if schema::is_full(chunk.bytes.len(), chunk.reach, entry) {

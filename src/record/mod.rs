@@ -1,16 +1,23 @@
 //! The record: observations kept in one `SQLite` file as they come, so that a killed agent still reports.
 //!
-//! `schema` (tables, migrations), `codec` and what it stands on (a chunk of entries as bytes), `store` (opening,
-//! locking, mending), `writer` (one thread, commits every few seconds), `reader` (entries in the order they became
-//! known), `roll` (old quiet stretches kept smaller), `checkpoint` (a judge written down, so that a year need not be fed
-//! again). Holds nothing derived but that, and it may always be missing: a record judged again gives the same verdict.
+//! From the ground up: `schema` (tables, migrations), `codec` with `encode` and `decode` (a chunk of entries as bytes), `roll`
+//! and `rolling` (old quiet stretches kept smaller), `entries` (what a file holds, in the order it became known),
+//! `checkpoint` (a judge written down, so that a year need not be fed again), `file` (made and locked), `mend` (a damaged one
+//! saved), `store` (held for writing), `reader` (opened for reading), `keeper` (the thread that writes, commits every few
+//! seconds) and `writer` (what others hold of it). Holds nothing derived but checkpoints, and they may always be missing: a
+//! record judged again gives the same verdict.
 
 mod bytes;
 mod checkpoint;
 mod codec;
 mod codes;
 mod copy;
+mod decode;
+mod encode;
+mod entries;
+mod file;
 mod forget;
+mod keeper;
 mod last;
 mod line;
 mod mend;
@@ -18,6 +25,7 @@ mod packed;
 mod page;
 mod reader;
 mod roll;
+mod rolling;
 mod rows;
 mod runs;
 mod schema;

@@ -3,7 +3,7 @@
 //! What a page costs is bounded however long the record is and however few of its entries are wanted: so many chunks
 //! are read, and the rest is left to the next page.
 
-use super::{Record, RecordError, bytes, reader, schema};
+use super::{Record, RecordError, bytes, entries, schema};
 use crate::judge::{Entry, Moment};
 use rusqlite::params;
 use std::ops::RangeInclusive;
@@ -48,7 +48,7 @@ impl Record {
         let mut page = Page::default();
         let mut read = |id: i64, kind: i64, entries: u64, bytes: &[u8]| {
             let mut n = 0;
-            reader::chunk(kind, bytes, entries, &mut |e: &Entry| {
+            entries::chunk(kind, bytes, entries, &mut |e: &Entry| {
                 let place = Place { chunk: id, entry: n };
                 n += 1;
                 if page.next.is_some() || place < from || !span.contains(&e.known()) || !wanted(e) {

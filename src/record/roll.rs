@@ -5,7 +5,9 @@
 //! that no edge, no cause and no count that the judge makes of them can move. The verdict before and after is the same,
 //! byte for byte; tests hold it to that. Lost: the lateness of questions that were answered as ever (`runs`).
 
-use super::codec::{Decoder, Encoder, Piece, Read};
+use super::codec::Piece;
+use super::decode::{Decoder, Read};
+use super::encode::Encoder;
 use super::runs::{MOST, Run};
 use crate::judge::{Detail, Entry, Micros, Moment, NameAnswer, Observation, Outcome, Question};
 use std::collections::HashMap;

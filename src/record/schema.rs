@@ -1,7 +1,8 @@
 //! Tables and migrations. Version 2 keeps entries in chunks (`codec`): the pieces of the one being written in `tail`,
 //! the ones before it whole. Version 1 kept an entry a row.
 
-use super::codec::{Encoder, Piece};
+use super::codec::Piece;
+use super::encode::Encoder;
 use super::{bytes, rows};
 use crate::judge::{Entry, Micros};
 use rusqlite::{Connection, Transaction, TransactionBehavior, params};
