@@ -3,8 +3,25 @@
 //! Decides the floors no configuration can go under, and the survey's own rhythm. Does not keep time: the probes do.
 //! The figures are our choice: a survey of minutes needs sharp edges, and strangers' servers need rest.
 
-use super::plan::Cadence;
 use crate::judge::{CLOSE, Micros};
+use serde::{Deserialize, Serialize};
+
+/// How often each question is asked. Never under the floors in `this file`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Cadence {
+    /// Link and kernel addresses (no packets).
+    pub local: Micros,
+    /// Gateway ARP and echo.
+    pub router: Micros,
+    /// Each resolver.
+    pub names: Micros,
+    /// Each reference point.
+    pub outside: Micros,
+    /// Each receiver.
+    pub receiver: Micros,
+    /// A round of discover and conflict probe.
+    pub offers: Micros,
+}
 
 /// Link and kernel addresses: no packets, but each look costs the host a little.
 pub const FLOOR_LOCAL: Micros = Micros::from_millis(500);

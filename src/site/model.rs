@@ -4,20 +4,19 @@
 //! `None` until `resolve` settles it with what the host knows.
 
 mod power;
+mod row;
 
-use super::load;
+pub use power::Activation;
+pub(super) use row::{Row, Rows};
+
+use row::{each, of_word, single};
+
 use super::plan::{
-    Access, Asked, Background, Between, ControlPage, Host, IdleTest, Receiver, Reference, Resolver, SiteKind,
-    Transport, Use,
+    Access, Asked, Background, Between, ControlPage, IdleTest, Receiver, Reference, Resolver, SiteKind, Transport, Use,
 };
 use super::signs::{Nut, PowerSources, Snmp};
 use super::value::Value;
-use crate::judge::{Micros, Planned, Recalled, WallTime};
-use serde::de::value::{Error as NoSuchWord, StrDeserializer};
-use serde::de::{DeserializeOwned, IntoDeserializer};
-use std::collections::BTreeMap;
-use std::net::SocketAddr;
-use std::ops::Range;
+use crate::judge::{Micros, Planned, Recalled};
 use std::path::PathBuf;
 
 /// What a site file says.
@@ -57,15 +56,6 @@ pub struct SiteFile {
     pub activation: Activation,
 }
 
-/// What activates the communicator, as entered.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Activation {
-    /// Its serial number.
-    pub serial: Option<String>,
-    /// Its activation code.
-    pub code: Option<String>,
-}
-
 /// The cadence a site file asks for; `None`: the default of the mode.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Wishes {
@@ -85,121 +75,6 @@ pub struct Wishes {
     pub mains: Option<Micros>,
     /// The slower signs of lost power.
     pub signs: Option<Micros>,
-}
-
-impl Default for SiteFile {
-    /// What an empty file says.
-    fn default() -> Self {
-        load::load("", b"").expect("an empty file is sound: its defaults pass their own forms")
-    }
-}
-
-/// Sections by name, each with its entries.
-pub(super) type Rows = BTreeMap<&'static str, Vec<Row>>;
-
-/// The checked values of one section, each with its place in the file.
-#[derive(Debug, Default)]
-pub(super) struct Row {
-    pub(super) values: BTreeMap<&'static str, (Value, Range<usize>)>,
-    /// Keys whose values did not pass.
-    pub(super) refused: Vec<&'static str>,
-}
-
-impl Row {
-    /// Whether the file gave it, in a sound form or not.
-    pub(super) fn has(&self, key: &str) -> bool {
-        self.values.contains_key(key) || self.refused.contains(&key)
-    }
-
-    /// The values under these keys, if all are there: what two entries must not share.
-    pub(super) fn mark<'r>(&'r self, keys: &[&str]) -> Option<Vec<&'r Value>> {
-        keys.iter().map(|k| self.values.get(*k).map(|(v, _)| v)).collect()
-    }
-
-    fn take(&mut self, key: &'static str) -> Option<Value> {
-        self.values.remove(key).map(|(v, _)| v)
-    }
-
-    fn text(&mut self, key: &'static str) -> Option<String> {
-        match self.take(key)? {
-            Value::Text(t) => Some(t),
-            other => unreachable!("{key} passed a form of text, yet it is {other:?}"),
-        }
-    }
-
-    fn needed_text(&mut self, key: &'static str) -> String {
-        self.text(key).expect("load refuses a section without it, or gives its default")
-    }
-
-    fn word<T: DeserializeOwned>(&mut self, key: &'static str) -> T {
-        of_word(&self.needed_text(key))
-    }
-
-    fn length(&mut self, key: &'static str) -> Option<Micros> {
-        match self.take(key)? {
-            Value::Length(l) => Some(l),
-            other => unreachable!("{key} passed a form of length, yet it is {other:?}"),
-        }
-    }
-
-    fn whole(&mut self, key: &'static str) -> Option<u32> {
-        match self.take(key)? {
-            Value::Whole(n) => Some(u32::try_from(n).expect("the table of keys keeps whole numbers within u32")),
-            other => unreachable!("{key} passed a form of whole number, yet it is {other:?}"),
-        }
-    }
-
-    fn needed_length(&mut self, key: &'static str) -> Micros {
-        self.length(key).expect("it has a default in the table of keys")
-    }
-
-    fn port(&mut self, key: &'static str) -> u16 {
-        self.whole(key).and_then(|p| u16::try_from(p).ok()).expect("load keeps ports within u16 and gives or wants one")
-    }
-
-    fn lengths(&mut self, key: &'static str) -> Option<Vec<Micros>> {
-        match self.take(key)? {
-            Value::Lengths(l) => Some(l),
-            other => unreachable!("{key} passed a form of lengths, yet it is {other:?}"),
-        }
-    }
-
-    fn time(&mut self, key: &'static str) -> WallTime {
-        match self.take(key) {
-            Some(Value::Time(t)) => t,
-            other => unreachable!("{key} is refused when missing and passed a form of time, yet it is {other:?}"),
-        }
-    }
-
-    fn flag(&mut self, key: &'static str) -> Option<bool> {
-        match self.take(key)? {
-            Value::Flag(b) => Some(b),
-            other => unreachable!("{key} passed a form of flag, yet it is {other:?}"),
-        }
-    }
-
-    fn socket(&mut self, key: &'static str) -> SocketAddr {
-        match self.take(key) {
-            Some(Value::Socket(a)) => a,
-            other => unreachable!("{key} is refused when missing and passed a form of address, yet it is {other:?}"),
-        }
-    }
-
-    fn address(&mut self, key: &'static str) -> Option<SocketAddr> {
-        self.values.contains_key(key).then(|| self.socket(key))
-    }
-
-    fn host(&mut self, key: &'static str) -> Host {
-        match self.take(key) {
-            Some(Value::Host(h)) => h,
-            other => unreachable!("{key} is refused when missing and passed a form of host, yet it is {other:?}"),
-        }
-    }
-
-    /// Every key of the table must have been read by now: one that was not would be ignored in silence.
-    fn finish(self) {
-        debug_assert!(self.values.is_empty(), "keys that load knows and the model does not read: {:?}", self.values);
-    }
 }
 
 impl SiteFile {
@@ -303,27 +178,6 @@ fn between(rows: &mut Rows) -> Between {
     }
 }
 
-fn single(rows: &mut Rows, section: &'static str) -> Row {
-    rows.remove(section).and_then(|mut r| r.pop()).expect("load gives every single section one row")
-}
-
-fn each<T>(rows: &mut Rows, section: &'static str, mut read: impl FnMut(&mut Row) -> T) -> Vec<T> {
-    let rows = rows.remove(section).unwrap_or_default();
-    rows.into_iter()
-        .map(|mut row| {
-            let made = read(&mut row);
-            row.finish();
-            made
-        })
-        .collect()
-}
-
-/// The value a word of the table stands for, by the same names that reports and records use.
-fn of_word<T: DeserializeOwned>(word: &str) -> T {
-    let word: StrDeserializer<'_, NoSuchWord> = word.into_deserializer();
-    T::deserialize(word).expect("every word of the table of keys names a value; a test walks them")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -332,6 +186,7 @@ mod tests {
     use crate::worksheet::conductor::{Data, Terminal};
     use crate::worksheet::copper::Strand;
     use crate::worksheet::given::{GearKind, PoweredBy};
+    use serde::de::DeserializeOwned;
 
     #[test]
     fn every_word_of_the_table_names_a_value() {

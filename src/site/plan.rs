@@ -8,11 +8,13 @@ use crate::judge::{Known, Micros, Planned, Prior, Recalled};
 use crate::worksheet::outlook;
 use crate::worksheet::units::Hours;
 use serde::{Deserialize, Serialize};
-use std::net::{IpAddr, SocketAddr};
+use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+pub use super::cadence::Cadence;
 pub use super::signs::{Nut, PowerSources, Signs, Snmp};
+pub use super::value::Host;
 pub use crate::judge::Access;
 pub use crate::worksheet::given::{
     Backup, Cellular, Device, Drilled, DrilledTime, Gear, Mains, Panel, Power, PoweredBy, Wiring,
@@ -206,16 +208,6 @@ pub enum Transport {
     Tls,
 }
 
-/// A host by name or by address.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(untagged)]
-pub enum Host {
-    /// A literal address; needs no name resolution.
-    Address(IpAddr),
-    /// A name to be looked up.
-    Name(String),
-}
-
 /// A receiver named in the site file. Nothing is sent after connecting.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Receiver {
@@ -328,23 +320,6 @@ impl Default for Between {
             translation: super::cadence::TRANSLATION,
         }
     }
-}
-
-/// How often each question is asked. Never under the floors in `site::cadence`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Cadence {
-    /// Link and kernel addresses (no packets).
-    pub local: Micros,
-    /// Gateway ARP and echo.
-    pub router: Micros,
-    /// Each resolver.
-    pub names: Micros,
-    /// Each reference point.
-    pub outside: Micros,
-    /// Each receiver.
-    pub receiver: Micros,
-    /// A round of discover and conflict probe.
-    pub offers: Micros,
 }
 
 /// Everything the agent needs to run.

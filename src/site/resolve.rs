@@ -9,6 +9,7 @@ use super::keys::MOST_TARGETS;
 use super::model::SiteFile;
 use super::plan::{Cadence, Plan, Reference, Resolver, Signs, SiteKind};
 use super::{cadence, value};
+use crate::judge::Mac;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 
 /// A plan, and what was assumed to make it.
@@ -75,7 +76,7 @@ pub fn resolve_at(file: &SiteFile, host: &HostFacts, rhythm: &cadence::Rhythm) -
                 .into(),
         );
     }
-    let signs = Signs::settle(file, interface.is_some(), rhythm);
+    let signs = signs(file, interface.is_some(), rhythm);
     let plan = Plan {
         site: file.id.clone(),
         kind: file.kind,
@@ -189,6 +190,20 @@ fn is_near(ip: IpAddr) -> bool {
     match ip {
         IpAddr::V4(ip) => ip.is_loopback() || ip.is_private() || ip.is_link_local(),
         IpAddr::V6(ip) => ip.is_loopback() || ip.is_unique_local(),
+    }
+}
+
+/// Everything the site file allows, on a host with such an interface or none.
+fn signs(file: &SiteFile, has_interface: bool, rhythm: &cadence::Rhythm) -> Signs {
+    Signs {
+        own_supply: true,
+        nut: file.power.nut.clone(),
+        upnp: file.power.ask_router && has_interface,
+        snmp: file.power.snmp.clone(),
+        kernel_tables: has_interface,
+        communicator: file.background.panel.communicator_mac.map(Mac).filter(|_| has_interface),
+        mains_every: file.cadence.mains.unwrap_or(rhythm.mains).max(cadence::FLOOR_MAINS),
+        signs_every: file.cadence.signs.unwrap_or(rhythm.signs).max(cadence::FLOOR_SIGNS),
     }
 }
 

@@ -4,7 +4,6 @@
 //! announced. The values are the plan's; `resolve` settles them.
 
 use super::cadence;
-use super::model::SiteFile;
 use crate::judge::{Mac, Micros};
 use serde::{Deserialize, Serialize};
 use std::net::SocketAddr;
@@ -75,20 +74,6 @@ impl Default for Signs {
 }
 
 impl Signs {
-    /// Everything the site file allows, on a host with such an interface or none.
-    pub(super) fn settle(file: &SiteFile, has_interface: bool, rhythm: &cadence::Rhythm) -> Self {
-        Self {
-            own_supply: true,
-            nut: file.power.nut.clone(),
-            upnp: file.power.ask_router && has_interface,
-            snmp: file.power.snmp.clone(),
-            kernel_tables: has_interface,
-            communicator: file.background.panel.communicator_mac.map(Mac).filter(|_| has_interface),
-            mains_every: file.cadence.mains.unwrap_or(rhythm.mains).max(cadence::FLOOR_MAINS),
-            signs_every: file.cadence.signs.unwrap_or(rhythm.signs).max(cadence::FLOOR_SIGNS),
-        }
-    }
-
     /// Whom power and the router's life are asked of, in a few words each.
     pub fn sources(&self) -> Vec<String> {
         let every = |who: String, how_often: Micros| format!("{who}, every {how_often}");

@@ -2,9 +2,10 @@
 //!
 //! Decides nothing: rows of the table of keys. None of these hosts is asked unless the site file names it.
 
-use super::{Form, Key, MOST_TARGETS, NAME, OVER, Section, Unset};
+use super::key::{Key, MOST_TARGETS, NAME, OVER, Section, Unset};
 use crate::judge::Micros;
 use crate::site::cadence;
+use crate::site::value::Form;
 
 const fn name(example: &'static str) -> Key {
     Key { name: "name", form: NAME, unset: Unset::Refused, example, about: "What reports call it." }

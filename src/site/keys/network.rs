@@ -1,7 +1,10 @@
 //! Rows of the table of keys for what is asked on the network, and how often: `[[receiver]]`, `[[reference]]`,
 //! `[[resolver]]`, `[names]`, `[cadence]`.
 
-use super::{Form, Key, MOST_TARGETS, NAME, Section, TRANSPORTS, Unset, cadence, every, signs};
+use super::key::{Key, MOST_TARGETS, NAME, Section, TRANSPORTS, Unset, every};
+use super::signs;
+use crate::site::cadence;
+use crate::site::value::Form;
 
 /// Receivers.
 pub(super) const RECEIVER: Section = Section {

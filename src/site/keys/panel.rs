@@ -1,7 +1,8 @@
 //! Rows of the table of keys for the alarm panel and the run to its communicator: `[panel]`, `[[device]]`, `[wiring]`,
 //! `[[conductor]]`.
 
-use super::{DATA, Form, Key, MOST_CONDUCTORS, MOST_GEAR, NAME, STANDBYS, STRANDS, Section, TERMINALS, Unset};
+use super::key::{DATA, Key, MOST_CONDUCTORS, MOST_GEAR, NAME, STANDBYS, STRANDS, Section, TERMINALS, Unset};
+use crate::site::value::Form;
 use crate::worksheet::units::{AmpHours, Celsius, Metres, Milliamps, Volts, Years};
 
 const MILLIAMPERES: Form = Form::Whole { least: 0, most: 20_000 };

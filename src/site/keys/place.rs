@@ -1,8 +1,9 @@
 //! Rows of the table of keys for the site itself, what it signals and what its customer recalls: `[site]`, `[signalling]`,
 //! `[recalled]`, `[decision]`, `[[planned]]`.
 
-use super::{ACCESSES, Form, KINDS, Key, MOST_PLANNED, MOST_RETRIES, NAME, REQUIREMENT_SETS, Section, USES, Unset};
+use super::key::{ACCESSES, KINDS, Key, MOST_PLANNED, MOST_RETRIES, NAME, REQUIREMENT_SETS, Section, USES, Unset};
 use crate::judge::Micros;
+use crate::site::value::Form;
 
 /// What the site is.
 pub(super) const SITE: Section = Section {

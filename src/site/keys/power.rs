@@ -1,7 +1,8 @@
 //! Rows of the table of keys for mains, network gear, its backups and a cellular second path: `[mains]`, `[[gear]]`,
 //! `[[backup]]`, `[cellular]`.
 
-use super::{Form, GEAR_KINDS, Key, MOST_GEAR, NAME, POWERED_BY, Section, Unset};
+use super::key::{GEAR_KINDS, Key, MOST_GEAR, NAME, POWERED_BY, Section, Unset};
+use crate::site::value::Form;
 use crate::worksheet::indices::AREAS;
 use crate::worksheet::units::{AmpHours, Dimension, Exponent, Hours, PerYear, Volts, WattHours, Watts, Years};
 

@@ -3,7 +3,9 @@
 //! Decides nothing by itself, like the rest of the table. Without any of it this host's own power supplies are looked
 //! at, the router is asked in the way every home router may be, and the tables the kernel keeps anyway are read.
 
-use super::{Form, Key, NAME, Section, Unset, cadence, every};
+use super::key::{Key, NAME, Section, Unset, every};
+use crate::site::cadence;
+use crate::site::value::Form;
 
 /// Port of a NUT server (IANA service name `nut`).
 const NUT_PORT: u16 = 3_493;

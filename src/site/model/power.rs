@@ -1,12 +1,22 @@
 //! The sections for power and wiring, typed: `[mains]`, `[[gear]]`, `[[backup]]`, `[cellular]`, `[panel]`, `[[device]]`,
 //! `[wiring]`, `[[conductor]]`. Fills nothing in; the worksheets say what they take where nobody said.
 
-use super::{Activation, Row, Rows, Value, each, single};
+use super::row::{Row, Rows, each, of_word, single};
 use crate::site::plan::Background;
+use crate::site::value::Value;
 use crate::worksheet::conductor::Conductor;
 use crate::worksheet::copper::Gauge;
 use crate::worksheet::firmware::Version;
 use crate::worksheet::given::{Backup, Device, Gear, Mains, Panel, Wiring};
+
+/// What activates the communicator, as entered.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Activation {
+    /// Its serial number.
+    pub serial: Option<String>,
+    /// Its activation code.
+    pub code: Option<String>,
+}
 
 const PASSED: &str = "it passed its own form";
 
@@ -24,7 +34,7 @@ impl Row {
     }
 
     fn optional_word<T: serde::de::DeserializeOwned>(&mut self, key: &'static str) -> Option<T> {
-        self.text(key).map(|word| super::of_word(&word))
+        self.text(key).map(|word| of_word(&word))
     }
 
     fn version(&mut self, key: &'static str) -> Option<Version> {

@@ -1,6 +1,6 @@
 //! The sheet's part on the network gear: each box on its backup, and the chain.
 
-use super::{DRILL, FILE, Line, Part, Stand};
+use super::line::{DRILL, FILE, Line, Part, Stand};
 use crate::worksheet::chain::{self, Held, Stage, Whole};
 use crate::worksheet::given::{DrilledTime, Gear, Power, PoweredBy};
 use crate::worksheet::outlook::{Stands, needed, stands};

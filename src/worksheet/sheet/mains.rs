@@ -1,7 +1,7 @@
 //! The sheet's part on mains: how often it is away, what that costs the path in a year, what a battery or a cellular
 //! path would give back, and at what price.
 
-use super::{CHOICE, DRILL, FILE, Line, Part, Stand};
+use super::line::{CHOICE, DRILL, FILE, Line, Part, Stand};
 use crate::judge::outlook::{Hours as Band, Outlook};
 use crate::worksheet::given::Power;
 use crate::worksheet::indices;

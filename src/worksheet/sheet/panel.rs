@@ -1,6 +1,6 @@
 //! The sheet's part on the alarm panel: auxiliary output, standby battery, firmware.
 
-use super::{CHOICE, FILE, Line, PRACTICE, Part, Stand};
+use super::line::{CHOICE, FILE, Line, PRACTICE, Part, Stand};
 use crate::worksheet::aux::{self, Carries};
 use crate::worksheet::battery::{self, Standby};
 use crate::worksheet::chain;

@@ -1,6 +1,6 @@
 //! The sheet's part on the run between panel and communicator: voltage at its end, longest run, four conductors.
 
-use super::{CHOICE, FILE, Line, PRACTICE, Part, Stand};
+use super::line::{CHOICE, FILE, Line, PRACTICE, Part, Stand};
 use crate::worksheet::aux;
 use crate::worksheet::conductor::{self, Data};
 use crate::worksheet::copper::{self, Gauge, Strand};

@@ -4,8 +4,7 @@
 //! a part of what was watched, and a count sees a part of the outages and begins anew for other reasons too. It reads
 //! neither: they come with the prior.
 
-use super::sites::{FOLLOW, Kind, Site};
-use super::weigh::{ANYWHERE, LONG};
+use super::sites::{ANYWHERE, FOLLOW, Kind, LONG, Site};
 use crate::judge::decide::prior::{OTHER_RESTARTS, Prior, RECALL_NOTICED, RECALL_WEIGHT, Recalled, Unbroken};
 use crate::judge::facts::Micros;
 

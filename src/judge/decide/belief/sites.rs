@@ -15,6 +15,10 @@ use crate::judge::decide::prior::Access;
 use crate::judge::stats::special::normal_quantile;
 use std::sync::OnceLock;
 
+/// Share of lengths that come from anywhere: a length no site explains must not decide between them (choice).
+pub(super) const ANYWHERE: f64 = 0.03;
+/// Outages from this length on are those the studies of rates counted, seconds.
+pub(super) const LONG: f64 = 600.0;
 /// Sites of one kind.
 pub const SITES: usize = 2_048;
 /// Scales of long lengths told apart.

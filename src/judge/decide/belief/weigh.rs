@@ -7,19 +7,15 @@
 //! Outages shorter than [`LEAST_LENGTH`] were not seen by the studies the sites are built from; they count neither way.
 
 use super::past::Past;
-use super::sites::{CAP, FOLLOW, FOLLOW_UP, Kind, SCALES, Site};
+use super::sites::{ANYWHERE, CAP, FOLLOW, FOLLOW_UP, Kind, SCALES, Site};
 use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage::Reading;
 use crate::judge::facts::{Micros, Moment, stretches};
 
 /// Shortest outage that says something of the line, seconds.
 pub const LEAST_LENGTH: f64 = 30.0;
-/// Share of lengths that come from anywhere: a length no site explains must not decide between them (choice).
-pub(super) const ANYWHERE: f64 = 0.03;
 /// A length is known to no better than this ratio either way, for the likelihood (choice: shapes are coarse).
 const BLUR: f64 = 1.2;
-/// Outages from this length on are those the studies of rates counted, seconds.
-pub(super) const LONG: f64 = 600.0;
 
 /// One outage, as it counts. Seconds.
 #[derive(Clone, Copy, Debug, PartialEq)]
