@@ -8,17 +8,22 @@ mod build;
 mod decision;
 mod drills;
 mod figures;
+mod header;
 mod known;
+mod lanes;
 mod odds;
 mod outages;
 mod reasons;
 mod sharpness;
+mod targets;
+mod unseen;
 mod whole;
 mod words;
 
 pub use crate::judge::{LaneState, Standing, VerdictKind};
-pub use build::{Header, take, take_live};
+pub use build::{take, take_live};
 pub use drills::view as drill_view;
+pub use header::Header;
 pub use odds::{odds, too_little};
 pub use outages::{Bout, Window, down_s, union};
 

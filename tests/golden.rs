@@ -4,6 +4,7 @@
 
 mod snapshots;
 
+use pathproof::show::columns::columns;
 use pathproof::show::{escape, json, report, terminal, words};
 use pathproof::snapshot::Snapshot;
 use snapshots::{HOSTILE, all, zone};
@@ -54,7 +55,7 @@ fn the_live_screen_always_fits_and_keeps_every_lane_in_words() {
             for height in [9, 12, 15, 24, 50] {
                 let lines = screen(&s, width, height);
                 assert!(lines.len() <= height, "{name} {width}x{height}: {} lines", lines.len());
-                assert!(lines.iter().all(|l| words::columns(l) <= width), "{name} {width}x{height}: {lines:#?}");
+                assert!(lines.iter().all(|l| columns(l) <= width), "{name} {width}x{height}: {lines:#?}");
                 for l in &s.lanes {
                     let shown = lines
                         .iter()

@@ -4,7 +4,8 @@
 //! dashed where it carries in part, torn where it does not, dotted where nobody could look. Every state is also a
 //! word, so nothing depends on colour. The caller owns the cursor; nothing here writes.
 
-use super::words::{self, Clock, fit, safe, span, wrap};
+use super::columns::{columns, fit, wrap};
+use super::words::{self, Clock, safe, span};
 use crate::snapshot::{LaneState, LaneView, Snapshot, Trouble};
 use jiff::tz::TimeZone;
 
@@ -134,11 +135,7 @@ fn progress(s: &Snapshot, left: Option<f64>, width: usize) -> String {
         None => "runs until stopped".to_owned(),
     };
     let whole = format!("{to_go}; {} watched, {seen} of it seen", span(s.watch.elapsed_s));
-    if words::columns(&whole) <= width {
-        whole
-    } else {
-        format!("{to_go}; of {}, {seen} seen", span(s.watch.elapsed_s))
-    }
+    if columns(&whole) <= width { whole } else { format!("{to_go}; of {}, {seen} seen", span(s.watch.elapsed_s)) }
 }
 
 /// One lane on one line. What is cut first on a narrow screen is what was last seen, never the state.

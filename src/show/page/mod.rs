@@ -6,38 +6,17 @@
 
 mod course;
 mod home;
+mod look;
 mod speech;
 mod standing;
 mod technician;
+mod week;
 mod window;
 
+pub use look::{Look, Window};
+
 use super::words::{self, safe};
-use crate::snapshot::Snapshot;
-use jiff::tz::TimeZone;
 use maud::{DOCTYPE, Markup, html};
-
-/// What a page is drawn from.
-pub struct Look<'a> {
-    /// What there is to show.
-    pub snapshot: &'a Snapshot,
-    /// Zone of every time shown.
-    pub zone: &'a TimeZone,
-    /// Now, in seconds on the record's axis.
-    pub now_s: f64,
-    /// What this box sends and to whom, a line each.
-    pub sends: &'a [String],
-    /// Name of the record's file, for the words on deleting it.
-    pub record: &'a str,
-}
-
-/// A part of the record, in seconds on its axis; what is below zero counts back from the end of the record.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Window {
-    /// From.
-    pub from_s: f64,
-    /// To.
-    pub to_s: f64,
-}
 
 /// A file the pages ask for.
 pub struct Asset {
@@ -152,8 +131,4 @@ fn foot(l: &Look<'_>) -> Markup {
         p id="fresh" { "Drawn " (words::full_time(s.wall(l.now_s), l.zone)) "; load the page again for news." }
         p { "pathproof " (safe(&s.version)) ". Burglary signalling only; not listed equipment." }
     }
-}
-
-fn list(items: &[String]) -> Markup {
-    html! { @if !items.is_empty() { ul { @for i in items.iter().take(40) { li { (safe(i)) } } } } }
 }

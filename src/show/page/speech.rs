@@ -2,8 +2,11 @@
 //!
 //! Coarse on purpose: a page that is drawn again each second should read the same for as long as the news is the same.
 
-use crate::show::words::zoned;
+use crate::judge::Actor;
+use crate::show::paper::part::sentence;
+use crate::show::words::{capital, zoned};
 use crate::snapshot::Snapshot;
+use crate::words::people;
 use jiff::tz::TimeZone;
 
 /// A length of time in one unit, rounded: `40 seconds`, `3 minutes`, `5 days`.
@@ -44,6 +47,19 @@ pub(super) fn moment(s: &Snapshot, zone: &TimeZone, now_s: f64, at_s: f64) -> St
     } else {
         format!("{} at {time}", at.strftime("%A %-d %B %Y"))
     }
+}
+
+/// Whose job it is, in a sentence.
+pub(super) fn job(who: Actor) -> String {
+    match who {
+        Actor::Nobody => "Nobody needs to act.".to_owned(),
+        who => format!("Whose job: {}.", people::who(who).to_lowercase()),
+    }
+}
+
+/// Words of somebody else as a sentence of their own.
+pub(super) fn step(text: &str) -> String {
+    capital(&sentence(text))
 }
 
 #[cfg(test)]

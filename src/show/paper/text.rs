@@ -3,7 +3,7 @@
 //! Decides line breaks and indents. A part's heading is in capitals. A table becomes one item a row, each cell with the name of its column.
 
 use super::{Block, Paper};
-use crate::show::words::{columns, wrap};
+use crate::show::columns::{columns, wrap};
 
 /// The paper as text of at most `width` columns, but for lines that are to be copied. Ends with a newline.
 pub fn to_text(paper: &Paper, width: usize) -> String {

@@ -1,8 +1,9 @@
 //! Evidence for and against: how likely each explanation of the longest outage is, as bars.
 
 use super::{Anchor, Ink, Picture, WIDTH};
+use crate::show::columns::fit;
 use crate::show::say::picture as say;
-use crate::show::words::{fit, safe};
+use crate::show::words::safe;
 use crate::snapshot::{Snapshot, Window, odds};
 use crate::words::causes;
 

@@ -4,8 +4,9 @@
 
 use super::axes::Frame;
 use super::{Anchor, Ink, Picture, WIDTH};
+use crate::show::columns::fit;
 use crate::show::say::picture as say;
-use crate::show::words::{fit, millis, safe};
+use crate::show::words::{millis, safe};
 use crate::snapshot::Snapshot;
 
 const ROW: f64 = 26.0;

@@ -6,8 +6,9 @@
 use super::axis;
 use super::{Anchor, Ink, Picture, WIDTH};
 use crate::judge::course::STEPS;
+use crate::show::columns::fit;
 use crate::show::say::picture as say;
-use crate::show::words::{fit, millis, safe};
+use crate::show::words::{millis, safe};
 use crate::snapshot::{CourseView, Snapshot, TargetView};
 use jiff::tz::TimeZone;
 

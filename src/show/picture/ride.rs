@@ -2,8 +2,9 @@
 
 use super::axes::{number, round_up};
 use super::{Anchor, Ink, Picture, WIDTH};
+use crate::show::columns::fit;
 use crate::show::say::picture as say;
-use crate::show::words::{fit, safe, span};
+use crate::show::words::{safe, span};
 use crate::worksheet::chain::{self, Held};
 use crate::worksheet::given::Power;
 use crate::worksheet::outlook;
