@@ -6,7 +6,7 @@ mod imports;
 #[path = "house/sources.rs"]
 mod sources;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 

@@ -103,7 +103,7 @@ fn last_words(lane: Lane, judge: &Judge) -> String {
 mod tests {
     use super::*;
     use crate::judge::requirement::RequirementSet;
-    use crate::judge::{Entry, Known, Observation, Settings};
+    use crate::judge::{Detail, Entry, Known, Observation, Settings};
     use crate::snapshot::{Header, take_live};
     use std::collections::BTreeSet;
 
