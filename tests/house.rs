@@ -115,7 +115,7 @@ const SEARCHES: [(&str, usize, &str); 8] = [
     ("paper/part/answers.rs", 1, "the tenths of a length it has just written"),
     ("paper/pdf/blocks.rs", 1, "words, to break lines between"),
     ("paper/pdf/pages.rs", 1, "words, to break lines between"),
-    ("words.rs", 1, "words, to break lines between"),
+    ("columns.rs", 1, "words, to break lines between"),
 ];
 
 /// Calls that search in text, however their argument looks, and those that do where it is text.
