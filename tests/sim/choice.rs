@@ -211,12 +211,14 @@ fn told(w: &Watched, days: f64, run: &Run<'_>, asked: &[Require], search: bool) 
     let default = ground(CAUTIONS[2]);
     let default = if search { default.decide(&e, &held) } else { default.decide_only(&e, &held) };
     let odds = default.odds.map_or([0.5; 2], |o| [o.misses, o.if_worse]);
-    // One that would take any odds is told IP alone unless something forbids it, so one more decision tells of all.
-    let allowed = ground(0.0).decide_only(&e, &held).choice == Some(Choice::IpAlone);
+    let allowed = ground(CAUTIONS[2]).allows(&e, &held);
     let shown = by_evidence(held.iter().map(|h| h.standing), false, false) == VerdictKind::IpAlone;
     let alone = CAUTIONS.map(|r| {
         let most = Caution(r).most();
-        allowed && odds[0] <= most && (shown || odds[1] <= 2.0 * most)
+        match default.odds {
+            Some(o) => allowed && o.misses <= most && (shown || o.if_worse <= 2.0 * most),
+            None => shown,
+        }
     });
     assert_eq!(alone[2], default.choice == Some(Choice::IpAlone));
     Told {

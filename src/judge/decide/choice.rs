@@ -100,6 +100,19 @@ impl Ground {
         self.on(e, held, false)
     }
 
+    /// Whether nothing forbids IP alone, whatever the odds.
+    pub fn allows(&self, e: &Evidence, held: &[Held]) -> bool {
+        let alone = kinds::by_evidence(held.iter().map(|h| h.standing), self.mend, self.out_of_scope);
+        alone == VerdictKind::IpAlone || alone == VerdictKind::KeepWatching && self.barred(e, held) == Some(0.0)
+    }
+
+    /// How much longer nothing may go wrong before IP alone is not forbidden whatever the odds, seconds; `None`: it stays
+    /// so. A path that is down now is to come back first.
+    fn barred(&self, e: &Evidence, held: &[Held]) -> Option<f64> {
+        let least = barred(e, held, self.prior.unbroken.map_or(0.0, |u| u.seconds))?;
+        Some(if runs_on(e) { least.max(1.0) } else { least })
+    }
+
     /// Whether odds are good enough for IP alone: at published rates, and within twice that where rates are worse.
     fn accepts(&self, odds: Odds) -> bool {
         odds.misses <= self.caution.most() && odds.if_worse <= 2.0 * self.caution.most()
@@ -133,8 +146,8 @@ impl Ground {
             VerdictKind::IpAlone | VerdictKind::KeepWatching => {}
         }
         let likely = |kind, choice| Decided { kind, choice: Some(choice), basis: Some(Basis::Likely), ..by_evidence };
-        let barred = barred(e, held, self.prior.unbroken.map_or(0.0, |u| u.seconds));
-        if barred == Some(0.0) && !runs_on(e) && self.accepts(odds) {
+        let barred = self.barred(e, held);
+        if barred == Some(0.0) && self.accepts(odds) {
             return likely(VerdictKind::IpAlone, Choice::IpAlone);
         }
         let add = likely(VerdictKind::AddCellular, Choice::WithCellular);
@@ -155,13 +168,13 @@ impl Ground {
     fn further(&self, belief: &Belief, limits: &[Limit], least: f64) -> Option<Further> {
         let kind_of_line = self.prior.access.is_none();
         let mut tried = None;
+        let quiet = belief.quiet_ahead(limits);
         DAYS.iter().map(|d| (d * 86_400.0).max(least)).find_map(|seconds| {
             // What forbids IP alone for a month makes all shorter stretches the same.
             if tried.replace(seconds) == Some(seconds) {
                 return None;
             }
-            let ahead = belief.after_quiet(limits, seconds);
-            let chance = ahead.iter().filter(|a| self.accepts(a.odds)).map(|a| a.share * a.chance).sum();
+            let chance = quiet.after(seconds).iter().filter(|a| self.accepts(a.odds)).map(|a| a.share * a.chance).sum();
             (chance >= FAIR).then_some(Further { kind_of_line, quiet: Micros((seconds * 1e6) as i64), chance })
         })
     }
@@ -172,7 +185,7 @@ fn shown(kind: VerdictKind) -> Option<Basis> {
     matches!(kind, VerdictKind::IpAlone | VerdictKind::AddCellular).then_some(Basis::Shown)
 }
 
-/// How much longer nothing may go wrong before IP alone is not forbidden whatever the odds, seconds; `None`: it stays so.
+/// How much longer nothing may go wrong by what was seen so far, seconds; `None`: it stays forbidden.
 ///
 /// A week must be seen, with its load and its renewals: by the watch, or as time that the router had been connected
 /// before it, `connected` seconds.

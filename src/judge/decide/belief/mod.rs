@@ -163,36 +163,25 @@ impl Belief {
         Odds { misses: odds.misses.min(1.0), if_worse: odds.if_worse.min(1.0) }
     }
 
-    /// What `seconds` of watching without an outage would say, kind by kind; none says what knowing the kind would.
-    pub fn after_quiet(&self, limits: &[Limit], seconds: f64) -> Vec<Ahead> {
-        let one = |k: &Weighed| {
-            let (mut published, mut worse) = ([0.0; 3], [0.0; 3]);
-            for ((i, missed), s) in missed(k.kind, limits).enumerate().zip(&k.kind.sites) {
-                let quiet = self.quiet(s, seconds);
-                for (sums, weight) in [(&mut published, k.as_published[i]), (&mut worse, k.if_worse[i])] {
-                    sums[0] += weight;
-                    sums[1] += weight * quiet;
-                    sums[2] += if missed { weight * quiet } else { 0.0 };
-                }
-            }
-            let of = |s: [f64; 3]| s[2] / s[1].max(f64::MIN_POSITIVE);
-            let odds = Odds { misses: of(published), if_worse: of(worse) };
-            Ahead { share: published[0], chance: published[1] / published[0].max(f64::MIN_POSITIVE), odds }
-        };
-        self.kinds.iter().map(one).collect()
+    /// What stretches of watching without an outage would say of these limits.
+    pub fn quiet_ahead(&self, limits: &[Limit]) -> QuietAhead<'_> {
+        QuietAhead { belief: self, missed: self.kinds.iter().map(|k| missed(k.kind, limits).collect()).collect() }
     }
 
     /// Probability that a site stays up for so long from now; an outage still running is taken to end now.
     fn quiet(&self, s: &Site, seconds: f64) -> f64 {
-        let near = if s.clustered { FOLLOW } else { 0.0 };
+        let alone = (-seconds / s.up).exp();
+        if !s.clustered {
+            return alone;
+        }
         let (far, near, gap) = match self.up_since {
-            Some(gap) => (1.0 - near, near, gap),
+            Some(gap) => (1.0 - FOLLOW, FOLLOW, gap),
             // The up-time began before the watch: long ones are met more often.
-            None => ((1.0 - near) * s.up, near * FOLLOW_UP, self.up_after),
+            None => ((1.0 - FOLLOW) * s.up, FOLLOW * FOLLOW_UP, self.up_after),
         };
         let still = |g: f64| far * (-g / s.up).exp() + near * (-g / FOLLOW_UP).exp();
         let now = still(gap);
-        if now > 1e-290 { still(gap + seconds) / now } else { (-seconds / s.up).exp() }
+        if now > 1e-290 { still(gap + seconds) / now } else { alone }
     }
 
     /// Shares of time down than which the line is better with these probabilities.
@@ -215,6 +204,34 @@ impl Belief {
             });
             reached.or(all.last()).map_or(f64::NAN, |x| x.0)
         })
+    }
+}
+
+/// What quiet stretches to come would say; which sites miss the limits is worked out once for all of them.
+#[derive(Clone, Debug)]
+pub struct QuietAhead<'a> {
+    belief: &'a Belief,
+    missed: Vec<Vec<bool>>,
+}
+
+impl QuietAhead<'_> {
+    /// What `seconds` of watching without an outage would say, kind by kind; none says what knowing the kind would.
+    pub fn after(&self, seconds: f64) -> Vec<Ahead> {
+        let one = |(k, missed): (&Weighed, &Vec<bool>)| {
+            let (mut published, mut worse) = ([0.0; 3], [0.0; 3]);
+            for ((i, missed), s) in missed.iter().enumerate().zip(&k.kind.sites) {
+                let quiet = self.belief.quiet(s, seconds);
+                for (sums, weight) in [(&mut published, k.as_published[i]), (&mut worse, k.if_worse[i])] {
+                    sums[0] += weight;
+                    sums[1] += weight * quiet;
+                    sums[2] += if *missed { weight * quiet } else { 0.0 };
+                }
+            }
+            let of = |s: [f64; 3]| s[2] / s[1].max(f64::MIN_POSITIVE);
+            let odds = Odds { misses: of(published), if_worse: of(worse) };
+            Ahead { share: published[0], chance: published[1] / published[0].max(f64::MIN_POSITIVE), odds }
+        };
+        self.belief.kinds.iter().zip(&self.missed).map(one).collect()
     }
 }
 

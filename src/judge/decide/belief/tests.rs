@@ -81,7 +81,7 @@ fn a_quiet_stretch_ahead_is_foreseen_as_it_then_turns_out() {
             Watched { events: vec![outage(DAY, 900.0)], up_after: 1_000.0 },
             Watched { events: vec![outage(DAY, 900.0), outage(600.0, 60.0)], up_after: 2.0 * DAY },
         ] {
-            let ahead = Belief::new(&seen, &line(access)).after_quiet(&HOUSEHOLD, 5.0 * DAY);
+            let ahead = Belief::new(&seen, &line(access)).quiet_ahead(&HOUSEHOLD).after(5.0 * DAY);
             let later = Watched { up_after: seen.up_after + 5.0 * DAY, ..seen.clone() };
             let then = Belief::new(&later, &line(access)).odds(&HOUSEHOLD);
             assert!((ahead[0].odds.misses - then.misses).abs() < 1e-9, "{access:?} {ahead:?} {then:?}");
@@ -90,18 +90,18 @@ fn a_quiet_stretch_ahead_is_foreseen_as_it_then_turns_out() {
     }
     // By hand: of lines whose rates are lognormal about one outage in 53.3 days (with short ones 0.60 more often again
     // on average), between 8 and 9 in 10 are quiet for a week.
-    let chance = Belief::new(&clean(0.0), &line(Access::Fibre)).after_quiet(&HOUSEHOLD, 7.0 * DAY)[0].chance;
+    let chance = Belief::new(&clean(0.0), &line(Access::Fibre)).quiet_ahead(&HOUSEHOLD).after(7.0 * DAY)[0].chance;
     assert!((0.8..0.93).contains(&chance), "{chance}");
 }
 
 #[test]
 fn a_kind_not_known_is_the_mixture_and_is_learnt_about() {
-    let before = Belief::new(&clean(0.0), &Prior::default()).after_quiet(&HOUSEHOLD, 0.0);
+    let before = Belief::new(&clean(0.0), &Prior::default()).quiet_ahead(&HOUSEHOLD).after(0.0);
     for (a, (_, share)) in before.iter().zip(KINDS) {
         // A watch that begins while the line is up says a little already.
         assert!((a.share - share).abs() < 0.01 && (a.chance - 1.0).abs() < 1e-12);
     }
-    let after = Belief::new(&clean(30.0), &Prior::default()).after_quiet(&HOUSEHOLD, 0.0);
+    let after = Belief::new(&clean(30.0), &Prior::default()).quiet_ahead(&HOUSEHOLD).after(0.0);
     assert!(after[0].share > before[0].share && after[4].share < 0.3 * before[4].share);
 }
 

@@ -76,11 +76,14 @@ pub fn log_likelihood(kind: &Kind, watched: &Watched, past: &Past) -> Vec<f64> {
     let down = |s: &Site| (1.0 - s.long_share) * kind.mean_short + s.long_share * kind.mean_long[s.scale];
     let site = |s: &Site| {
         let follow = if s.clustered { FOLLOW } else { 0.0 };
-        let density = |g: f64| (1.0 - follow) / s.up * (-g / s.up).exp() + follow / FOLLOW_UP * (-g / FOLLOW_UP).exp();
-        let survival = |g: f64| (1.0 - follow) * (-g / s.up).exp() + follow * (-g / FOLLOW_UP).exp();
-        let residual = |g: f64| {
-            ((1.0 - follow) * s.up * (-g / s.up).exp() + follow * FOLLOW_UP * (-g / FOLLOW_UP).exp()) / s.mean_up
+        // Of each kind of up-time its part; most sites have one kind only.
+        let parts = |g: f64, far: f64, near: f64| {
+            let far = (1.0 - follow) * far * (-g / s.up).exp();
+            if s.clustered { far + follow * near * (-g / FOLLOW_UP).exp() } else { far }
         };
+        let density = |g: f64| parts(g, 1.0 / s.up, 1.0 / FOLLOW_UP);
+        let survival = |g: f64| parts(g, 1.0, 1.0);
+        let residual = |g: f64| parts(g, s.up, FOLLOW_UP) / s.mean_up;
         let cycle = s.mean_up + down(s);
         let mut l = if first_is_up { (s.mean_up / cycle).ln() } else { 0.0 };
         // The first up-time began before the watch did, the last ends after it.
