@@ -4,6 +4,8 @@
 
 #[path = "../sim/choice.rs"]
 mod choice;
+#[path = "choice_picture.rs"]
+mod choice_picture;
 #[path = "../sim/draw.rs"]
 #[allow(dead_code, reason = "the tests use more of it")]
 mod draw;
@@ -23,11 +25,15 @@ use world::Technology;
 const SEED: u64 = 20_261_201;
 const DAYS: [f64; 4] = [1.0 / 48.0, 7.0, 30.0, 90.0];
 
-/// `cargo bench --bench choice [sites of each kind] [shape ...]`, a shape as it is printed.
+/// `cargo bench --bench choice [sites of each kind] [shape ... | picture]`: a shape as it is printed, all of them, or the
+/// picture of `deploy/how-it-decides.md` drawn anew.
 fn main() {
     let given: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
     let each = given.iter().find_map(|a| a.parse().ok()).unwrap_or(4_000);
     let wanted: Vec<&String> = given.iter().filter(|a| a.parse::<u32>().is_err()).collect();
+    if wanted.iter().any(|w| *w == "picture") {
+        return picture(each);
+    }
     let began = Instant::now();
     println!("{each} sites of each kind, seed {SEED}; \"wrong\" is the share of those told it that miss 99.5 %\n");
     let shapes = [
@@ -97,15 +103,38 @@ fn line(watched: &str, name: &str, rows: &[Told]) {
     );
 }
 
+/// Which kinds are to be left alone if nothing but the kind is known: what is true of a kind is what most of its sites do.
+fn by_kind(rows: &[Told], most: f64) -> [bool; 5] {
+    Technology::ALL.map(|t| {
+        let of: Vec<Told> = rows.iter().filter(|r| r.technology == t).copied().collect();
+        picked(&of, |r| r.misses).0 <= most
+    })
+}
+
+fn picture(each: u32) {
+    let run = |days, counter| {
+        let shape = Shape::Times(1.0);
+        Run { shape, kinds: &Technology::ALL, days, known: true, counter, each, seed: SEED }.told()
+    };
+    let (week, month, counted) = (run(7.0, None), run(30.0, None), run(7.0, Some(0.7)));
+    let caution = CAUTIONS[2];
+    let kinds = by_kind(&week, 1.0 / (1.0 + caution));
+    let rows = choice_picture::Rows {
+        week: &week,
+        month: &month,
+        counted: &counted,
+        by_kind: &|r| kinds[r.technology as usize],
+        caution,
+    };
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/deploy/how-it-decides.svg");
+    std::fs::write(path, choice_picture::svg(&rows)).expect("the picture is written");
+    println!("{path}, {each} sites of each kind, seed {SEED}");
+}
+
 fn costs(days: f64, rows: &[Told], shape: Shape) {
     for (i, caution) in CAUTIONS.into_iter().enumerate() {
         let most = 1.0 / (1.0 + caution);
-        // What is true of a kind is what most of its sites do.
-        let kind_only = |r: &Told| {
-            let of: Vec<Told> = rows.iter().filter(|o| o.technology == r.technology).copied().collect();
-            picked(&of, |o| o.misses).0 <= most
-        };
-        let by_kind = Technology::ALL.map(|t| rows.iter().find(|r| r.technology == t).is_some_and(kind_only));
+        let by_kind = by_kind(rows, most);
         // A rule that knows the population: the belief at that very rate. Of other shapes it is not known.
         let ideal = match shape {
             Shape::Times(1.0) => format!("{:.1}", cost(rows, caution, |r| r.odds[0] <= most)),

@@ -305,15 +305,21 @@ pub(crate) fn cost(rows: &[Told], caution: f64, alone: impl Fn(&Told) -> bool) -
     100.0 * rows.iter().map(|r| r.weight * one(r)).sum::<f64>() / all
 }
 
+/// Mean odds told, the share that misses, and the share of all sites, of each of ten bins of odds that holds any.
+pub(crate) fn of_bins(rows: &[Told]) -> Vec<(f64, f64, f64)> {
+    let all: f64 = rows.iter().map(|r| r.weight).sum();
+    let bin = |n: usize| {
+        let held: Vec<&Told> = rows.iter().filter(|r| ((r.odds[0] * 10.0) as usize).min(9) == n).collect();
+        let sum = |of: fn(&Told) -> f64| held.iter().map(|r| r.weight * of(r)).sum::<f64>();
+        let weight = sum(|_| 1.0);
+        let mean = |of| sum(of) / weight;
+        (weight > 0.0).then(|| (mean(|r| r.odds[0]), mean(|r| f64::from(u8::from(r.misses))), weight / all))
+    };
+    (0..10).filter_map(bin).collect()
+}
+
 /// How far the odds are from the truth in the worst of ten bins that holds a twentieth of the sites or more.
 pub(crate) fn worst_bin(rows: &[Told]) -> f64 {
-    let all: f64 = rows.iter().map(|r| r.weight).sum();
-    let off = |bin: usize| {
-        let inside = |r: &&Told| ((r.odds[0] * 10.0) as usize).min(9) == bin;
-        let held: Vec<&Told> = rows.iter().filter(inside).collect();
-        let weight: f64 = held.iter().map(|r| r.weight).sum();
-        let gap = held.iter().map(|r| r.weight * (r.odds[0] - f64::from(u8::from(r.misses)))).sum::<f64>();
-        if weight >= 0.05 * all { (gap / weight).abs() } else { 0.0 }
-    };
-    (0..10).map(off).fold(0.0, f64::max)
+    let bins = of_bins(rows).into_iter().filter(|b| b.2 >= 0.05);
+    bins.map(|(odds, share, _)| (odds - share).abs()).fold(0.0, f64::max)
 }
