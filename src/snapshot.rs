@@ -376,6 +376,9 @@ pub struct Verdict {
     /// Probability that the line misses what is required in the long run, 0 to 1; `None` where there are no odds.
     #[serde(default)]
     pub misses: Option<f64>,
+    /// Whether knowing what kind of line it is may turn that choice to IP alone.
+    #[serde(default)]
+    pub ask_kind_of_line: bool,
     /// The choice for today in four lines: the choice and its odds, hours and money, a cut line and mains, what turns it.
     #[serde(default)]
     pub today: Vec<String>,

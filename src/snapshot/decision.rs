@@ -2,8 +2,9 @@
 //! mains; what would change it. Words only.
 
 use super::{OutlookView, figures, odds, words};
-use crate::judge::choice::{Basis, Choice};
-use crate::judge::{Judge, Judgement, Micros, Stands};
+use crate::judge::belief::WORSE;
+use crate::judge::choice::{Bar, Basis, Choice};
+use crate::judge::{Judge, Judgement, Micros, Standing, Stands, VerdictKind};
 
 /// The four lines; empty where nothing may be or can be chosen.
 pub(super) fn lines(j: &Judgement, judge: &Judge, outlook: Option<&OutlookView>) -> Vec<String> {
@@ -15,33 +16,57 @@ pub(super) fn lines(j: &Judgement, judge: &Judge, outlook: Option<&OutlookView>)
     out
 }
 
-/// What odds are taken for IP alone, in words.
-fn most(j: &Judgement) -> String {
-    odds(j.ground.caution.most())
-}
-
 fn chosen(j: &Judgement, choice: Choice) -> String {
     let what = match choice {
         Choice::IpAlone => "Today: IP alone, with the network gear on backup power.",
         Choice::WithCellular => "Today: with a cellular backup.",
     };
+    format!("{what} {}", why(j, choice))
+}
+
+fn why(j: &Judgement, choice: Choice) -> String {
+    if choice == Choice::WithCellular && by_power(j) {
+        return "Without mains the path ends too soon, however good the line is.".to_owned();
+    }
     let Some(o) = j.decided.odds else {
-        return format!("{what} It rests on what was watched alone{}.", if j.decided.beyond { BEYOND } else { "" });
+        return format!("It rests on what was watched alone{}.", if j.decided.beyond { BEYOND } else { "" });
     };
     let misses = format!("the odds are {} that this line misses what is required in the long run", odds(o.misses));
-    let why = match (choice, j.decided.basis) {
+    let most = odds(j.ground.caution.most());
+    match (choice, j.decided.basis) {
         (Choice::IpAlone, Some(Basis::Shown)) => format!("What was watched shows it alone; {misses}."),
-        (Choice::IpAlone, _) => format!("Likely, not shown: {misses}, and {} is accepted.", most(j)),
+        (Choice::IpAlone, _) => format!("Likely, not shown: {misses}, and {most} is accepted."),
+        (Choice::WithCellular, Some(Basis::Shown)) if o.misses < 0.5 => {
+            "What was watched fell short of what is required, and that goes before any odds.".to_owned()
+        }
         (Choice::WithCellular, Some(Basis::Shown)) => format!("What was watched shows it alone; {misses}."),
         (Choice::WithCellular, _) if o.misses > j.ground.caution.most() => {
-            format!("{}; IP alone takes {} or better.", words::capital(&misses), most(j))
+            let told = words::capital(&misses);
+            if odds(o.misses) == most {
+                format!("{told}, a little too many for IP alone.")
+            } else {
+                format!("{told}; IP alone takes {most} or better.")
+            }
         }
-        (Choice::WithCellular, _) => format!(
-            "{}: good enough for IP alone if lines here fail as published, not yet if they fail more often, or something else still forbids it.",
-            words::capital(&misses)
-        ),
-    };
-    format!("{what} {why}")
+        (Choice::WithCellular, _) => format!("{}: {}.", words::capital(&misses), yet(j)),
+    }
+}
+
+/// Why it is not IP alone although the odds at published rates are good enough.
+fn yet(j: &Judgement) -> String {
+    match j.decided.bar {
+        _ if j.kind == VerdictKind::MendFirst => "good enough for IP alone once what is wrong is mended".to_owned(),
+        Some(Bar::DownNow) => "good enough for IP alone, but the path is down now".to_owned(),
+        Some(Bar::NoWeek) => "good enough for IP alone, but a whole week has not been seen yet".to_owned(),
+        Some(Bar::Unseen) => "good enough for IP alone, but too much of the time was not seen".to_owned(),
+        Some(Bar::Measured) => "good enough for IP alone, but the path was down longer than is allowed".to_owned(),
+        None => format!("good enough if lines here fail as published, not if they fail {WORSE} times as often"),
+    }
+}
+
+/// Whether it is only how long the path stands without mains that forbids IP alone.
+fn by_power(j: &Judgement) -> bool {
+    j.stands == Some(Stands::NoBatteryMends) && !j.held.iter().any(|h| h.standing == Standing::NotMet)
 }
 
 /// Why there are no odds.
@@ -80,16 +105,19 @@ fn mains(judge: &Judge) -> &'static str {
 
 fn turning(j: &Judgement, choice: Choice) -> String {
     let Some(f) = j.decided.further else {
-        return match (choice, j.decided.basis) {
-            (Choice::IpAlone, _) => "More time down than is required turns it; watching on costs nothing.".to_owned(),
+        let told = match (choice, j.decided.basis) {
+            (Choice::IpAlone, _) => "More time down than is allowed would turn it; watching on costs nothing.",
+            _ if by_power(j) => "Only network gear and a line that stand longer without mains would turn it.",
             (_, Some(Basis::Likely)) => {
-                "No further watch of up to 90 days has a fair chance to turn it; a better line does.".to_owned()
+                "No further watch of up to 90 days has a fair chance to turn it; a better line does."
             }
-            (_, Some(Basis::Shown)) => {
-                "What was seen can't be undone: mend the line or change it, and watch anew.".to_owned()
+            (_, Some(Basis::Shown)) => "What was seen can't be undone: mend the line or change it, and watch anew.",
+            _ if j.kind == VerdictKind::MendFirst => {
+                "Mend what is told below first; what is watched after that decides."
             }
-            _ => "What would turn it is told below, as far as it can be told.".to_owned(),
+            _ => "Only longer watching decides it.",
         };
+        return told.to_owned();
     };
     let quiet = (f.quiet > Micros::ZERO).then(|| format!("{} without an outage", words::about(f.quiet)));
     let takes = match (f.kind_of_line, quiet) {

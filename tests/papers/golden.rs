@@ -1,5 +1,6 @@
 //! Every paper of every site, as text and HTML, compared byte for byte. The JSON is held against the text elsewhere.
 
+use super::snapshots::{self, stories};
 use super::{judged, papers};
 use pathproof::show::paper::{Paper, to_html, to_json, to_pdf, to_text};
 use std::path::Path;
@@ -45,4 +46,24 @@ fn the_papers_of_eight_sites_match_their_golden_files() {
             }
         }
     }
+}
+
+/// What each reader is told of twelve stories: the technician by the choice for today, the household by its letter.
+#[test]
+fn twelve_stories_tell_what_to_do() {
+    let (told, sites): (Vec<_>, Vec<_>) = stories().into_iter().unzip();
+    let mut out = String::new();
+    for (what, (site, s)) in told.into_iter().zip(snapshots::judged(&sites)) {
+        let (_, letter) = papers(&s).into_iter().find(|(word, _)| *word == "letter").expect("a letter");
+        let letter = to_text(&letter, 80);
+        let above = letter.find("WHAT HAPPENED").expect("each letter tells it");
+        let lines = s.verdict.today.iter().map(|l| format!("- {l}\n")).collect::<String>();
+        out += &format!(
+            "===== {site}: {what}\n\n[technician] {}\n{lines}\n[household]\n{}\n",
+            s.verdict.kind.words(),
+            letter[..above].trim()
+        );
+        out += "\n";
+    }
+    compare("stories.txt", &out);
 }

@@ -8,10 +8,13 @@
 
 mod attack;
 mod site;
+mod stories;
 
 #[allow(unused_imports, reason = "not every test program attacks")]
 pub(crate) use attack::{HOSTILE, attacked};
 pub(crate) use site::{DAY, Fault, May, Site};
+#[allow(unused_imports, reason = "not every test program tells them")]
+pub(crate) use stories::stories;
 
 use jiff::tz::TimeZone;
 use pathproof::judge::drill::{Act, CutShort, DrillEnd};

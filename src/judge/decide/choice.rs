@@ -57,6 +57,19 @@ pub struct Further {
     pub chance: f64,
 }
 
+/// What forbids IP alone although the odds are good enough for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bar {
+    /// The path is down as the evidence ends.
+    DownNow,
+    /// No whole week was watched, and nothing told of one before.
+    NoWeek,
+    /// Too much of the time was not seen.
+    Unseen,
+    /// What was measured is worse than what is asked.
+    Measured,
+}
+
 /// What is known besides the evidence.
 #[derive(Clone, Copy, Debug)]
 pub struct Ground {
@@ -85,6 +98,8 @@ pub struct Decided {
     pub odds: Option<Odds>,
     /// Whether what was seen is beyond every line known of: then the evidence alone decides.
     pub beyond: bool,
+    /// What forbids IP alone at such odds; `None` where the odds are not good enough, or nothing does.
+    pub bar: Option<Bar>,
     /// What may turn "with a cellular backup"; `None` where nothing has a fair chance, or it was not looked for.
     pub further: Option<Further>,
 }
@@ -103,14 +118,14 @@ impl Ground {
     /// Whether nothing forbids IP alone, whatever the odds.
     pub fn allows(&self, e: &Evidence, held: &[Held]) -> bool {
         let alone = kinds::by_evidence(held.iter().map(|h| h.standing), self.mend, self.out_of_scope);
-        alone == VerdictKind::IpAlone || alone == VerdictKind::KeepWatching && self.barred(e, held) == Some(0.0)
+        alone == VerdictKind::IpAlone || alone == VerdictKind::KeepWatching && self.barred(e, held).0 == Some(0.0)
     }
 
     /// How much longer nothing may go wrong before IP alone is not forbidden whatever the odds, seconds; `None`: it stays
-    /// so. A path that is down now is to come back first.
-    fn barred(&self, e: &Evidence, held: &[Held]) -> Option<f64> {
-        let least = barred(e, held, self.prior.unbroken.map_or(0.0, |u| u.seconds))?;
-        Some(if runs_on(e) { least.max(1.0) } else { least })
+    /// so. And what forbids it most. A path that is down now is to come back first.
+    fn barred(&self, e: &Evidence, held: &[Held]) -> (Option<f64>, Option<Bar>) {
+        let (least, bar) = barred(e, held, self.prior.unbroken.map_or(0.0, |u| u.seconds));
+        if runs_on(e) { (least.map(|l| l.max(1.0)), Some(Bar::DownNow)) } else { (least, bar) }
     }
 
     /// Whether odds are good enough for IP alone: at published rates, and within twice that where rates are worse.
@@ -121,7 +136,8 @@ impl Ground {
     fn on(&self, e: &Evidence, held: &[Held], search: bool) -> Decided {
         let standings = held.iter().map(|h| h.standing).chain(kinds::standby(self.stands));
         let alone = kinds::by_evidence(standings, self.mend, self.out_of_scope);
-        let none = Decided { kind: alone, choice: None, basis: None, odds: None, beyond: false, further: None };
+        let none =
+            Decided { kind: alone, choice: None, basis: None, odds: None, beyond: false, bar: None, further: None };
         if e.observed() <= Micros::ZERO || held.is_empty() || self.out_of_scope {
             return Decided { basis: shown(alone), ..none };
         }
@@ -139,15 +155,16 @@ impl Ground {
             return Decided { beyond: true, ..by_evidence };
         }
         let odds = belief.odds(&limits);
-        let by_evidence = Decided { odds: Some(odds), ..by_evidence };
+        let barred = self.barred(e, held);
+        let bar = barred.1.filter(|_| self.accepts(odds));
+        let by_evidence = Decided { odds: Some(odds), bar, ..by_evidence };
         match alone {
             VerdictKind::AddCellular | VerdictKind::MendFirst => return by_evidence,
             VerdictKind::IpAlone if odds.misses <= self.caution.most() => return by_evidence,
             VerdictKind::IpAlone | VerdictKind::KeepWatching => {}
         }
         let likely = |kind, choice| Decided { kind, choice: Some(choice), basis: Some(Basis::Likely), ..by_evidence };
-        let barred = self.barred(e, held);
-        if barred == Some(0.0) && self.accepts(odds) {
+        if barred.0 == Some(0.0) && self.accepts(odds) {
             return likely(VerdictKind::IpAlone, Choice::IpAlone);
         }
         let add = likely(VerdictKind::AddCellular, Choice::WithCellular);
@@ -158,7 +175,7 @@ impl Ground {
         if !search {
             return waits;
         }
-        match barred.and_then(|least| self.further(&belief, &limits, least)) {
+        match barred.0.and_then(|least| self.further(&belief, &limits, least)) {
             Some(further) => Decided { further: Some(further), ..waits },
             None => add,
         }
@@ -185,31 +202,36 @@ fn shown(kind: VerdictKind) -> Option<Basis> {
     matches!(kind, VerdictKind::IpAlone | VerdictKind::AddCellular).then_some(Basis::Shown)
 }
 
-/// How much longer nothing may go wrong by what was seen so far, seconds; `None`: it stays forbidden.
+/// How much longer nothing may go wrong by what was seen so far, seconds, and why; `None`: it stays forbidden.
 ///
 /// A week must be seen, with its load and its renewals: by the watch, or as time that the router had been connected
 /// before it, `connected` seconds.
-fn barred(e: &Evidence, held: &[Held], connected: f64) -> Option<f64> {
+fn barred(e: &Evidence, held: &[Held], connected: f64) -> (Option<f64>, Option<Bar>) {
     let seen = e.observed().secs();
     // A week in which a minute was missed is a week.
-    let mut longest = (0.95 * LOOKS.least_watch_met.secs() - seen - connected).max(0.0);
+    let week = (0.95 * LOOKS.least_watch_met.secs() - seen - connected).max(0.0);
+    let mut most = (week, (week > 0.0).then_some(Bar::NoWeek));
     for h in held {
-        let more = match (h.require.ask, h.measured) {
-            (Ask::Coverage { .. } | Ask::Supervision { .. }, _) if h.standing == Standing::Met => 0.0,
-            (Ask::Coverage { .. }, _) => h.needs?.secs(),
+        let (more, bar) = match (h.require.ask, h.measured) {
+            (Ask::Coverage { .. }, _) if h.standing != Standing::Met => match h.needs {
+                Some(needs) => (needs.secs(), Bar::Unseen),
+                None => return (None, Some(Bar::Unseen)),
+            },
             // The station's own interval may be longer than a week; nothing over it was seen.
-            (Ask::Supervision { .. }, _) => 0.0,
+            (Ask::Coverage { .. } | Ask::Supervision { .. }, _) => continue,
             (Ask::Availability { at_least, .. }, Measured::Availability { point, .. }) => {
-                seen * ((1.0 - point) / (1.0 - at_least) - 1.0)
+                (seen * ((1.0 - point) / (1.0 - at_least) - 1.0), Bar::Measured)
             }
             (Ask::Delivery { at_least, .. }, Measured::Delivery(Some(d))) => {
-                seen * (d.best.miss / (1.0 - at_least) - 1.0)
+                (seen * (d.best.miss / (1.0 - at_least) - 1.0), Bar::Measured)
             }
-            _ => 0.0,
+            _ => continue,
         };
-        longest = longest.max(more);
+        if more > most.0 {
+            most = (more, Some(bar));
+        }
     }
-    Some(longest)
+    (Some(most.0), most.1)
 }
 
 /// Whether the path is down as the evidence ends.

@@ -28,7 +28,7 @@ pub fn letter(given: &Given) -> Paper {
     // Where every requirement held, what decided was how long the path stands without mains.
     let likely = s.verdict.basis == Some(Basis::Likely);
     let by_power = !likely && !s.requirements.iter().any(|r| r.standing == Standing::NotMet);
-    p.lead(&say_letter::lead(s.verdict.kind, scope, by_power, needs()));
+    p.lead(&say_letter::lead(s.verdict.kind, scope, by_power, likely, needs()));
     if s.practice {
         p.say(say_letter::PRACTICE);
     }
@@ -40,7 +40,7 @@ pub fn letter(given: &Given) -> Paper {
     let worst = s.mend.first().filter(|_| scope && s.verdict.kind == VerdictKind::MendFirst);
     let todo = match worst {
         Some(m) => say_letter::act(m.who, &wrong(m), &safe(&m.step)),
-        None => say_letter::nothing_to_mend(s.verdict.kind, scope, needs()),
+        None => say_letter::nothing_to_mend(s.verdict.kind, scope, s.verdict.ask_kind_of_line, needs()),
     };
     p.list(todo);
 
@@ -62,7 +62,7 @@ pub fn letter(given: &Given) -> Paper {
 
     if scope {
         p.part("sure", say_letter::SURE);
-        p.say(say_letter::sure(s.verdict.kind, by_power, s.verdict.confidence, s.watch.observed_s));
+        p.say(say_letter::sure(s.verdict.kind, by_power, likely, s.verdict.confidence, s.watch.observed_s));
     }
     p.part("limits", say_letter::LIMITS);
     p.list(say_letter::limits(s.watch.observed_s));

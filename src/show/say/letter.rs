@@ -26,6 +26,9 @@ pub const PRACTICE: &str = "This is the practice site: a made-up home, not a rea
 /// What a cellular backup is.
 pub const CELLULAR: &str = "A cellular backup is a second way out for alarms, over the mobile phone network.";
 
+/// What to ask the provider where the kind of line would help.
+const ASK_KIND: &str = "Ask your internet provider what kind of line you have: fibre, cable, DSL, radio or satellite. Tell your installer.";
+
 /// The title: the answer in a few words.
 pub const fn title(kind: VerdictKind, scope: bool) -> &'static str {
     match kind {
@@ -38,9 +41,14 @@ pub const fn title(kind: VerdictKind, scope: bool) -> &'static str {
 }
 
 /// The same as a sentence or two.
-pub fn lead(kind: VerdictKind, scope: bool, by_power: bool, needs: Option<String>) -> String {
+///
+/// `likely`: it rests on odds over such lines rather than on what was watched alone.
+pub fn lead(kind: VerdictKind, scope: bool, by_power: bool, likely: bool, needs: Option<String>) -> String {
     match kind {
         _ if !scope => "Your alarm system signals more than burglary. For that, only the authority in charge can say what is enough.".into(),
+        VerdictKind::IpAlone if likely => {
+            "For burglar alarms, your internet line can most likely carry the signals by itself. This goes by the watching and by how often such lines fail.".into()
+        }
         VerdictKind::IpAlone => {
             "For burglar alarms, your internet line can carry the signals by itself. It was watched long enough to say so.".into()
         }
@@ -49,6 +57,9 @@ pub fn lead(kind: VerdictKind, scope: bool, by_power: bool, needs: Option<String
         }
         VerdictKind::AddCellular if by_power => {
             format!("Without mains power your internet stops too soon, and a battery at home cannot help. {CELLULAR}")
+        }
+        VerdictKind::AddCellular if likely => {
+            format!("Lines like yours fail too often to carry alarms by themselves, and too little was seen of yours to say that it is better. {CELLULAR}")
         }
         VerdictKind::AddCellular => {
             format!("Your internet line is not good enough to carry alarms by itself. {CELLULAR}")
@@ -187,12 +198,13 @@ fn per_thousand(share: f64) -> String {
 }
 
 /// How sure, and of what.
-pub fn sure(kind: VerdictKind, by_power: bool, p: Option<f64>, seen_s: f64) -> String {
+pub fn sure(kind: VerdictKind, by_power: bool, likely: bool, p: Option<f64>, seen_s: f64) -> String {
     let seen = length(seen_s);
+    let by = if likely { ", and by how often such lines fail" } else { "" };
     match (kind, p.filter(|p| p.is_finite())) {
         (VerdictKind::IpAlone, Some(p)) => {
             format!(
-                "This goes by all {seen} of watching. The odds are {} that your line keeps to the limits for an alarm line.",
+                "This goes by all {seen} of watching{by}. The odds are {} that your line keeps to the limits for an alarm line.",
                 odds(p)
             )
         }
@@ -202,7 +214,7 @@ pub fn sure(kind: VerdictKind, by_power: bool, p: Option<f64>, seen_s: f64) -> S
         }
         (VerdictKind::AddCellular, Some(p)) if p < 1.0 => {
             format!(
-                "This goes by all {seen} of watching. The odds are {} that your line does not keep to the limits for an alarm line.",
+                "This goes by all {seen} of watching{by}. The odds are {} that your line does not keep to the limits for an alarm line.",
                 odds(p)
             )
         }
@@ -228,7 +240,9 @@ pub fn act(who: Actor, what: &str, step: &str) -> Vec<String> {
 }
 
 /// What to do where there is nothing to mend.
-pub fn nothing_to_mend(kind: VerdictKind, scope: bool, needs: Option<String>) -> Vec<String> {
+///
+/// `ask_kind`: knowing what kind of line it is would help to decide.
+pub fn nothing_to_mend(kind: VerdictKind, scope: bool, ask_kind: bool, needs: Option<String>) -> Vec<String> {
     match kind {
         _ if !scope => vec!["Ask your alarm company which rules your system must follow.".into()],
         VerdictKind::IpAlone => {
@@ -241,7 +255,8 @@ pub fn nothing_to_mend(kind: VerdictKind, scope: bool, needs: Option<String>) ->
             let leave = needs.map_or("Leave the watching device on.".to_owned(), |n| {
                 format!("Leave the watching device on for about {n} more.")
             });
-            vec![leave, format!("If you must decide today, add a cellular backup. {CELLULAR}")]
+            let first = if ask_kind { format!("{ASK_KIND} {leave}") } else { leave };
+            vec![first, format!("If you must decide today, add a cellular backup. {CELLULAR}")]
         }
     }
 }
