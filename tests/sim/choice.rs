@@ -10,7 +10,7 @@ use crate::world::{CAP, DAY, History, Site, Technology};
 use pathproof::judge::choice::{Choice, Ground};
 use pathproof::judge::decide::kinds::by_evidence;
 use pathproof::judge::prior::{DROPS_SEEN, Unbroken};
-use pathproof::judge::requirement::{Ask, Evidence, Held, Require};
+use pathproof::judge::requirement::{Evidence, Held, Require};
 use pathproof::judge::thresholds::Caution;
 use pathproof::judge::{Access, Prior, VerdictKind};
 
@@ -168,9 +168,10 @@ pub(crate) fn access(t: Technology) -> Access {
     }
 }
 
-/// The household set without the rate of outages, which counts a nuisance: odds are by availability.
+/// The household set. The rate of outages, a nuisance, is held by what was watched; odds are by availability, and so is
+/// what is counted as wrong.
 pub(crate) fn asked() -> Vec<Require> {
-    household().require.into_iter().filter(|r| !matches!(r.ask, Ask::LongOutages { .. })).collect()
+    household().require
 }
 
 /// One site and what was decided on it.

@@ -21,8 +21,8 @@ use serde::{Deserialize, Serialize};
 
 /// The odds of missing what is asked from which a backup is the likely verdict.
 const RATHER: f64 = 0.5;
-/// A chance to turn today's choice that is worth waiting for (choice: one in four).
-const FAIR: f64 = 0.25;
+/// A chance to turn today's choice that is worth waiting for (choice: one in five).
+const FAIR: f64 = 0.2;
 /// Days of quiet watching tried; past a quarter nobody waits for a choice (choice).
 const DAYS: [f64; 13] = [0.0, 1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 14.0, 21.0, 30.0, 45.0, 60.0, 90.0];
 

@@ -48,7 +48,10 @@ pub enum Limit {
 }
 
 impl Limit {
-    /// The limits among requirements; those of a watch and of single outages have no long run.
+    /// The limits among requirements that the odds go by; those of a watch and of single outages have no long run.
+    ///
+    /// Where a share of time is asked for, the rate of outages is left to what was watched: short ones are a nuisance,
+    /// and what they cost in alarms is in the share of time.
     pub fn among<'a>(require: impl IntoIterator<Item = &'a Require>, e: &Evidence) -> Vec<Self> {
         let limit = |r: &Require| match r.ask {
             Ask::Availability { at_least, .. } => Some(Self::Down(1.0 - at_least)),
@@ -60,7 +63,11 @@ impl Limit {
             }
             Ask::Coverage { .. } | Ask::Supervision { .. } => None,
         };
-        require.into_iter().filter_map(limit).collect()
+        let mut out: Vec<Self> = require.into_iter().filter_map(limit).collect();
+        if out.iter().any(|l| !matches!(l, Self::Longer { .. })) {
+            out.retain(|l| !matches!(l, Self::Longer { .. }));
+        }
+        out
     }
 
     /// Its value for short and long outages of a kind: what one outage adds to what is limited, and the limit.

@@ -9,7 +9,8 @@
 //! fibre and radio by the shares back within 1, 3 and 12 h of the same source. How far sites of one kind differ is a
 //! choice, no source found: rates lognormal about the published mean with sigma 1, the short ones' by another 0.7, long
 //! lengths scaled by 0.5, three sites in ten clustered so that half of their outages are followed by another within half
-//! an hour of up-time on average.
+//! an hour of up-time on average. One in twenty besides drops for short every so often, from once a month to twice a day,
+//! whatever its long outages do: providers that renew each night, boxes that restart.
 
 use crate::judge::decide::prior::Access;
 use crate::judge::stats::special::normal_quantile;
@@ -36,6 +37,9 @@ const DAY: f64 = 86_400.0;
 const RATIO_SIGMA: f64 = 0.7;
 const SCALE_SIGMA: f64 = 0.5;
 const CLUSTERED: f64 = 0.3;
+const DROPPING: f64 = 0.05;
+/// Least and most short drops of such a site, a second.
+const DROPS: [f64; 2] = [1.0 / (30.0 * DAY), 2.0 / DAY];
 
 /// A bin of lengths: from, to (seconds), weight.
 type Bin = (f64, f64, f64);
@@ -170,8 +174,14 @@ impl Kind {
             let z = normal_quantile(u[0]);
             // exp(-1/2): a lognormal of sigma 1 with mean 1.
             let long = (RATE_SIGMA * z - RATE_SIGMA * RATE_SIGMA / 2.0).exp() / (days_between * DAY);
-            let rate = long * (1.0 + short_per_long * (RATIO_SIGMA * normal_quantile(u[1])).exp());
             let clustered = u[3] < CLUSTERED;
+            let dropping = !clustered && u[3] < CLUSTERED + DROPPING;
+            let short = if dropping {
+                long * short_per_long + DROPS[0] * (DROPS[1] / DROPS[0]).powf(u[1])
+            } else {
+                long * short_per_long * (RATIO_SIGMA * normal_quantile(u[1])).exp()
+            };
+            let rate = long + short;
             let up = if clustered { (1.0 / rate - FOLLOW * FOLLOW_UP) / (1.0 - FOLLOW) } else { 1.0 / rate };
             let up = up.max(FOLLOW_UP);
             let mean_up = if clustered { (1.0 - FOLLOW) * up + FOLLOW * FOLLOW_UP } else { up };

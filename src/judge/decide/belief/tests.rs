@@ -89,9 +89,9 @@ fn a_quiet_stretch_ahead_is_foreseen_as_it_then_turns_out() {
         }
     }
     // By hand: of lines whose rates are lognormal about one outage in 53.3 days (with short ones 0.60 more often again
-    // on average), between 8 and 9 in 10 are quiet for a week.
+    // on average), between 8 and 9 in 10 are quiet for a week; one in twenty that drops now and then hardly ever is.
     let chance = Belief::new(&clean(0.0), &line(Access::Fibre)).quiet_ahead(&HOUSEHOLD).after(7.0 * DAY)[0].chance;
-    assert!((0.8..0.93).contains(&chance), "{chance}");
+    assert!((0.77..0.9).contains(&chance), "{chance}");
 }
 
 #[test]
