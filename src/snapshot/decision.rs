@@ -66,7 +66,7 @@ fn yet(j: &Judgement) -> String {
 
 /// Whether it is only how long the path stands without mains that forbids IP alone.
 fn by_power(j: &Judgement) -> bool {
-    j.stands == Some(Stands::NoBatteryMends) && !j.held.iter().any(|h| h.standing == Standing::NotMet)
+    j.ground.stands == Some(Stands::NoBatteryMends) && !j.held.iter().any(|h| h.standing == Standing::NotMet)
 }
 
 /// Why there are no odds.

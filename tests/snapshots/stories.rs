@@ -7,7 +7,7 @@ use pathproof::worksheet::outlook::standby;
 use VerdictKind::{AddCellular, IpAlone, KeepWatching, MendFirst};
 
 fn line(access: Access) -> Known {
-    Known { prior: Prior { access: Some(access), ..Prior::NONE }, ..Known::default() }
+    Known { prior: Prior { access: Some(access), ..Prior::default() }, ..Known::default() }
 }
 
 /// Each with what happened, in words.
