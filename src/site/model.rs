@@ -133,6 +133,7 @@ impl SiteFile {
                 access: site.word::<Access>("access"),
                 recalled: recalled.whole("outages_last_year").map(|last_year| Recalled { last_year, worst }),
                 caution: decision.whole("caution"),
+                unmonitored_hour: decision.whole("unmonitored_hour"),
                 retries: signalling.lengths("retries"),
                 within: signalling.length("within"),
                 planned: each(&mut rows, "planned", |r| Planned {

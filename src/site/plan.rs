@@ -84,6 +84,9 @@ pub struct Background {
     /// How many unneeded backups weigh as much as one line wrongly left without; `None`: not said.
     #[serde(default)]
     pub caution: Option<u32>,
+    /// What an hour without monitoring is worth to the customer, in the money of the fee; `None`: not said.
+    #[serde(default)]
+    pub unmonitored_hour: Option<u32>,
     /// When the communicator tries after an alarm; `None`: not known.
     #[serde(default)]
     pub retries: Option<Vec<Micros>>,
@@ -167,10 +170,19 @@ impl Background {
                 within: self.within.unwrap_or(DEFAULT_WITHIN),
                 named: self.within.is_some(),
             },
-            caution: self.caution.map_or_else(Caution::default, |c| Caution(f64::from(c))),
+            caution: self.careful(),
             assumed: outlook::assumed(&self.power("")),
             planned: self.planned.clone(),
             standby: outlook::standby(&self.power("")),
+        }
+    }
+
+    /// How careful the choice is: as entered, or what an hour is worth against the fee, or the default.
+    fn careful(&self) -> Caution {
+        match (self.caution, self.unmonitored_hour, self.monthly_fee) {
+            (Some(c), ..) => Caution(f64::from(c)),
+            (None, Some(hour), Some(fee)) => Caution::of_money(f64::from(hour), f64::from(fee)),
+            _ => Caution::default(),
         }
     }
 

@@ -54,7 +54,19 @@ impl Default for Caution {
     }
 }
 
+/// Hours a year without a path at which a line just misses what the household set asks: 0.5 % of 8,766 h.
+const JUST_MISSES_H: f64 = 0.005 * 8_766.0;
+
 impl Caution {
+    /// From what an hour without monitoring is worth and what a backup costs a month, in the same money: what a line that
+    /// just misses what is asked would cost in a year, over a year's fees. A free backup is worth any caution there is.
+    ///
+    /// Between 1 and 99, as an entered one.
+    pub fn of_money(hour: f64, fee: f64) -> Self {
+        let year = 12.0 * fee;
+        Self(if year > 0.0 { (hour * JUST_MISSES_H / year).clamp(1.0, 99.0) } else { 99.0 })
+    }
+
     /// The highest odds of missing what is asked at which IP alone costs less than a backup.
     pub fn most(self) -> f64 {
         1.0 / (1.0 + self.0)
@@ -106,6 +118,15 @@ mod tests {
         let rule = LookRule { met_share: 0.5, not_met_share: 0.25, ..LOOKS };
         assert!((rule.met_at(0.9) - 0.95).abs() < 1e-12);
         assert!((rule.not_met_at(0.9) - 0.025).abs() < 1e-12);
+    }
+
+    #[test]
+    fn caution_by_money_is_a_year_of_hours_over_a_year_of_fees() {
+        // By hand: 20 an hour times 43.83 h over 12 times 15 is 4.87; IP alone at odds of 1 in 5.87.
+        assert!((Caution::of_money(20.0, 15.0).0 - 4.87).abs() < 1e-3);
+        assert!((Caution::of_money(20.0, 15.0).most() - 1.0 / 5.87).abs() < 1e-4);
+        let bounds = [(0.1, 100.0), (1_000.0, 1.0), (1.0, 0.0)].map(|(hour, fee)| Caution::of_money(hour, fee).0);
+        assert_eq!(bounds, [1.0, 99.0, 99.0]);
     }
 
     #[test]

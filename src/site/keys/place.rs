@@ -123,14 +123,25 @@ pub(super) const DECISION: Section = Section {
     name: "decision",
     many: None,
     about: &["How careful the choice for today is. No probe can find that out: it is the customer's to say."],
-    keys: &[Key {
-        name: "caution",
-        form: Form::Whole { least: 1, most: 99 },
-        unset: Unset::Later("9, a choice of this program"),
-        example: "19",
-        about: "How many unneeded cellular backups weigh as much as one line wrongly left without. With 9, IP alone is \
-                advised at odds of 9 in 10 or better; with 19, at 19 in 20.",
-    }],
+    keys: &[
+        Key {
+            name: "caution",
+            form: Form::Whole { least: 1, most: 99 },
+            unset: Unset::Later("9, a choice of this program"),
+            example: "19",
+            about: "How many unneeded cellular backups weigh as much as one line wrongly left without. With 9, IP alone is \
+                    advised at odds of 9 in 10 or better; with 19, at 19 in 20.",
+        },
+        Key {
+            name: "unmonitored_hour",
+            form: Form::Whole { least: 1, most: 1_000_000 },
+            unset: Unset::Later("not used"),
+            example: "20",
+            about: "What an hour without monitoring is worth to the customer, in the money of monthly_fee. With both, and \
+                    without caution, the caution is what a line that just misses what is asked would cost in a year, over a \
+                    year's fees.",
+        },
+    ],
 };
 
 /// Planned spans.
