@@ -53,3 +53,23 @@ fn a_process_that_waits_for_a_core_is_seen_to_wait_and_one_that_is_stopped_is_no
     let waited = with.saturating_sub(alone);
     assert!(waited < Duration::from_millis(50), "one that sleeps waited {waited:?}");
 }
+
+#[test]
+fn a_process_that_waits_for_the_disk_is_seen_to_wait() {
+    // Every block is on the disk before the next one is written (open(2), O_SYNC).
+    let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("lateness-disk");
+    let mut writer = Command::new("dd");
+    let to = format!("of={}", file.display());
+    writer.args(["if=/dev/zero", &to, "bs=64k", "count=200000", "oflag=sync"]).stderr(Stdio::null());
+    let mut writer = writer.spawn().expect("dd of coreutils");
+    let stretch = Stretch::begin(&[writer.id()]);
+    std::thread::sleep(S * 2);
+    let in_line = std::fs::read_to_string(format!("/proc/{}/schedstat", writer.id())).expect("it runs");
+    let late = stretch.late();
+    writer.kill().expect("it runs");
+    writer.wait().expect("is gone");
+    std::fs::remove_file(file).expect("it wrote");
+    let in_line: u64 = in_line.split_whitespace().nth(1).expect("a number").parse().expect("nanoseconds");
+    let disk = late.saturating_sub(Duration::from_nanos(in_line));
+    assert!(disk > Duration::from_millis(100), "one that flushes all the time waited {disk:?} of {late:?}");
+}

@@ -2,8 +2,9 @@
 //!
 //! One thread sleeps a hundredth of a second over and over and notes how much later than that it woke. Twenty times a
 //! second it also reads how long the threads of the processes it follows stood in line for a core (`/proc/PID/task/TID/schedstat`, second
-//! number, nanoseconds; Linux kernel documentation, "Scheduler Statistics"). A process under test is late by both: it
-//! waits its own turn, and whoever it asks waits one more.
+//! number, nanoseconds; Linux kernel documentation, "Scheduler Statistics"), and whether they wait for the disk just then
+//! (state D in `/proc/PID/task/TID/stat`; proc(5)): a record is closed with several flushes, each as slow as what others
+//! write beside it. A process under test is late by all of it: it waits its own turn, and whoever it asks waits one more.
 //!
 //! A bound is held to its limit and that, no more. A host later than [`MOST`] is no judge of seconds: what misses its
 //! limit then is neither passed nor failed, and the test stops and says so. Marks go to standard output past the test harness, which
@@ -37,6 +38,19 @@ struct Seen {
     beat: Option<Instant>,
     /// By process and thread: what it had waited until each look that found more.
     waited: BTreeMap<u32, BTreeMap<u32, Vec<(Instant, Duration)>>>,
+    /// By process and thread: for how long looks found it waiting for the disk.
+    disk: BTreeMap<(u32, u32), Duration>,
+    /// The last look at the processes followed.
+    looked: Option<Instant>,
+}
+
+/// A thread at a look.
+struct Found {
+    thread: u32,
+    /// Stood in line for a core since it began.
+    waited: Duration,
+    /// Waits for the disk at this moment.
+    disk: bool,
 }
 
 fn seen() -> MutexGuard<'static, Seen> {
@@ -65,24 +79,37 @@ fn tick() {
         for pid in followed {
             let (found, at) = (waited(pid), Instant::now());
             let s = &mut *seen();
+            let since = s.looked.map_or(Duration::ZERO, |before| at - before);
             let Some(threads) = s.waited.get_mut(&pid) else { continue };
-            for (thread, total) in found {
+            for Found { thread, waited, disk } in found {
+                let on_disk = s.disk.entry((pid, thread)).or_default();
+                if disk {
+                    *on_disk += since;
+                }
+                let total = waited + *on_disk;
                 let looks = threads.entry(thread).or_default();
                 if looks.last().is_none_or(|(_, before)| total > *before) {
                     looks.push((at, total));
                 }
             }
         }
+        if n.is_multiple_of(LOOK) {
+            seen().looked = Some(Instant::now());
+        }
     }
 }
 
-/// How long each thread of a process has stood in line for a core since it began; nothing once the process is gone.
-fn waited(pid: u32) -> Vec<(u32, Duration)> {
+/// The threads of a process and what they wait for; nothing once the process is gone.
+fn waited(pid: u32) -> Vec<Found> {
     let Ok(tasks) = std::fs::read_dir(format!("/proc/{pid}/task")) else { return Vec::new() };
     let of = |task: std::fs::DirEntry| {
         let text = std::fs::read_to_string(task.path().join("schedstat")).ok()?;
         let nanos = text.split_whitespace().nth(1)?.parse().ok()?;
-        Some((task.file_name().to_str()?.parse().ok()?, Duration::from_nanos(nanos)))
+        // The name before the state stands in brackets and may hold any.
+        let stat = std::fs::read_to_string(task.path().join("stat")).ok()?;
+        let disk = stat.rsplit_once(')')?.1.trim_start().starts_with('D');
+        let thread = task.file_name().to_str()?.parse().ok()?;
+        Some(Found { thread, waited: Duration::from_nanos(nanos), disk })
     };
     tasks.flatten().filter_map(of).collect()
 }
@@ -93,7 +120,8 @@ pub fn follow(pid: Option<u32>) {
     if let Some(pid) = pid {
         // A process before it may have had the same number.
         let at = Instant::now();
-        s.waited.insert(pid, waited(pid).into_iter().map(|(thread, total)| (thread, vec![(at, total)])).collect());
+        s.disk.retain(|(other, _), _| *other != pid);
+        s.waited.insert(pid, waited(pid).into_iter().map(|f| (f.thread, vec![(at, f.waited)])).collect());
     }
 }
 
