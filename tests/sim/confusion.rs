@@ -417,6 +417,25 @@ impl Tally {
         self.line_blamed += u32::from(case.truth.not_the_line() && look.troubles.iter().any(|t| blamed(&t)));
     }
 
+    /// Takes in what another tally counted.
+    fn join(&mut self, other: Self) {
+        for (truth, named) in other.named {
+            let ours = self.named.entry(truth).or_default();
+            for (word, n) in named {
+                *ours.entry(word).or_insert(0) += n;
+            }
+        }
+        for (a, b) in self.bins.iter_mut().zip(other.bins) {
+            *a = (a.0 + b.0, a.1 + b.1, a.2 + b.2);
+        }
+        if other.surest_wrong.0 > self.surest_wrong.0 {
+            self.surest_wrong = other.surest_wrong;
+        }
+        self.line_blamed += other.line_blamed;
+        self.invented += other.invented;
+        self.not_excluded += other.not_excluded;
+    }
+
     pub(crate) fn cases(&self) -> u32 {
         self.named.values().flat_map(BTreeMap::values).sum()
     }
@@ -475,14 +494,37 @@ pub(crate) fn run(timings: u64, every_sign: bool, seed: u64) -> Tally {
     tally
 }
 
+/// Seeds played: ten in a row, none chosen for what it gives. On 1 December 2026, right first: with all signs 265 of 270
+/// (worst seed 25 of 27), with half of the signs 232 (worst 20). The bounds leave four binomial standard deviations of the
+/// sum (2.2 and 5.7), rounded down, and three cases of the worst seed. With all signs a cause that is never named any more
+/// takes ten away and is found.
+const SEEDS: std::ops::Range<u64> = 21..31;
+
+/// Plays every truth once a seed, and holds what was right of all and of the worst seed.
+fn named_right(every_sign: bool, least: u32, least_of_a_seed: u32) {
+    let mut all = Tally::default();
+    let mut of_seeds = Vec::new();
+    for seed in SEEDS {
+        let tally = run(1, every_sign, seed);
+        of_seeds.push(tally.right());
+        all.join(tally);
+    }
+    let signs = if every_sign { "all" } else { "each by half a chance" };
+    println!("signs: {signs}, right of 27 by seed {SEEDS:?}: {of_seeds:?}\n{}", all.table());
+    assert_eq!(all.cases(), 270);
+    // What is inferred is never said to be surer than that, so a wrong one may just reach it.
+    assert!(all.surest_wrong.0 <= 0.9, "{:?}", all.surest_wrong);
+    assert_eq!((all.line_blamed, all.invented), (0, 0));
+    assert!(all.right() >= least, "{} of 270, at least {least}", all.right());
+    assert!(of_seeds.iter().all(|n| *n >= least_of_a_seed), "{of_seeds:?}, at least {least_of_a_seed} of 27 each");
+}
+
 #[test]
 fn causes_are_named_right_and_no_wrong_one_is_sure() {
-    for (every_sign, least) in [(true, 0.95), (false, 0.80)] {
-        let tally = run(5, every_sign, 21);
-        println!("signs: {}, seed 21\n{}", if every_sign { "all" } else { "each by half a chance" }, tally.table());
-        let share = f64::from(tally.right()) / f64::from(tally.cases());
-        assert!(share >= least, "{share}");
-        assert!(tally.surest_wrong.0 <= 0.9, "{:?}", tally.surest_wrong);
-        assert_eq!((tally.line_blamed, tally.invented), (0, 0));
-    }
+    named_right(true, 257, 22);
+}
+
+#[test]
+fn with_half_of_the_signs_most_are_named_right_and_no_wrong_one_is_sure() {
+    named_right(false, 210, 17);
 }
