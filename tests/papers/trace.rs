@@ -65,10 +65,6 @@ fn the_letter_counts_what_the_snapshot_holds() {
         };
         assert!(texts.contains(&want), "{site}: {want}\n{texts}");
         if let Some(d) = &s.delivery {
-            let thousand = |x: f64| match x * 1_000.0 {
-                x if x < 10.0 => format!("{x:.1}"),
-                x => format!("{x:.0}"),
-            };
             let want = match d.missed {
                 [_, 0.0] => format!("All of them would have got through within {}.", length(d.within_s)),
                 [a, b] if thousand(a) == thousand(b) => format!("{} of them would not have got", thousand(a)),
@@ -151,29 +147,94 @@ fn numbers(text: &str) -> Vec<String> {
     out
 }
 
-/// Every string and number of a JSON value.
-fn leaves(v: &serde_json::Value, strings: &mut Vec<String>, floats: &mut Vec<f64>) {
+/// What a number of the snapshot stands for, and so how it may be printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Sort {
+    /// Seconds since the watch began, or a length.
+    Seconds,
+    Millis,
+    /// A share, a probability or a limit of one.
+    Share,
+    /// Hours a year.
+    Hours,
+    /// How many, or any whole number.
+    Whole,
+}
+
+impl Sort {
+    /// By the key it stands under.
+    fn of(key: &str, whole: bool) -> Self {
+        match key {
+            _ if key.ends_with("_s") => Self::Seconds,
+            _ if key.ends_with("_ms") => Self::Millis,
+            "low" | "middle" | "high" => Self::Hours,
+            _ if whole => Self::Whole,
+            _ => Self::Share,
+        }
+    }
+}
+
+/// Every string and number of a JSON value, numbers with what they stand for.
+fn leaves(key: &str, v: &serde_json::Value, strings: &mut Vec<String>, numbers: &mut Vec<(Sort, f64)>) {
     match v {
         serde_json::Value::String(s) => strings.push(s.clone()),
-        serde_json::Value::Number(n) => floats.extend(n.as_f64()),
-        serde_json::Value::Array(all) => all.iter().for_each(|v| leaves(v, strings, floats)),
-        serde_json::Value::Object(map) => map.values().for_each(|v| leaves(v, strings, floats)),
+        serde_json::Value::Number(n) => {
+            numbers.extend(n.as_f64().map(|x| (Sort::of(key, n.is_u64() || n.is_i64()), x)));
+        }
+        // Rows of a table over lengths of time: the first of each is the length.
+        serde_json::Value::Array(all) if matches!(key, "by_time" | "noticed") && all.iter().all(|v| !v.is_array()) => {
+            let (length, rest) = all.split_first().expect("a row");
+            leaves("length_s", length, strings, numbers);
+            for v in rest {
+                leaves("share", v, strings, numbers);
+            }
+        }
+        serde_json::Value::Array(all) => all.iter().for_each(|v| leaves(key, v, strings, numbers)),
+        serde_json::Value::Object(map) => map.iter().for_each(|(key, v)| leaves(key, v, strings, numbers)),
         _ => {}
     }
 }
 
+/// How one number of the snapshot may be printed: by the rule of what it stands for, and no other.
+fn printed(sort: Sort, x: f64) -> Vec<String> {
+    match sort {
+        Sort::Seconds => vec![span(x), length(x), span(x).replace(".0 s", " s")],
+        Sort::Millis => vec![millis(x)],
+        Sort::Share => vec![odds(x), odds(1.0 - x), percent(x), thousand(x), two_digits(x * 1_000.0)],
+        Sort::Hours => vec![two_digits(x)],
+        Sort::Whole => vec![format!("{x}")],
+    }
+}
+
+/// Two digits of a figure below ten, whole above; nothing is none.
+fn two_digits(x: f64) -> String {
+    match x {
+        0.0 => "0".to_owned(),
+        x if x < 1.0 => format!("{x:.2}"),
+        x if x < 10.0 => format!("{x:.1}"),
+        x => format!("{x:.0}"),
+    }
+}
+
+/// A share as so many of a thousand, as the letter puts it.
+fn thousand(x: f64) -> String {
+    match x * 1_000.0 {
+        x if x < 10.0 => format!("{x:.1}"),
+        x => format!("{x:.0}"),
+    }
+}
+
 /// Numbers that any paper may hold whatever the site: of sentences that never change.
-const ALWAYS: &str = "99.9 % 0.1 % 7 days 30 days 90 days 1 d 3 h 4 h 2.0 h 8.0 h 24.0 h 1000 999 19 20 9 10 95 100 7 30 90 DC-05 DC-03 0 301 302 305 350 351 352 354 356 602 625 1 2 \
+const ALWAYS: &str = "99.9 % 0.1 % 7 days 30 days 90 days 1 d 3 h 4 h 2.0 h 8.0 h 24.0 h 1000 999 19 20 9 10 95 100 7 30 90 DC-05 DC-03 0 1 2 \
     256 5 15 35 4500 UTC+01:00 1929 1936 2000 2016 CP-4780 4 IEEE 1366 485 B258 70 80 3 6598 12 1981";
 
 /// What may stand in a paper of this snapshot, recomputed: lengths, times, shares, counts.
-#[expect(clippy::too_many_lines, reason = "one list of what a snapshot explains")]
 fn allowed(s: &Snapshot) -> BTreeSet<String> {
-    let (mut strings, mut floats) = (Vec::new(), Vec::new());
-    leaves(&serde_json::to_value(s).expect("serialises"), &mut strings, &mut floats);
+    let (mut strings, mut known) = (Vec::new(), Vec::new());
+    leaves("", &serde_json::to_value(s).expect("serialises"), &mut strings, &mut known);
     let power = super::power(s);
     let sheet = pathproof::worksheet::sheet::sheet(&power);
-    leaves(&serde_json::to_value(&sheet).expect("serialises"), &mut strings, &mut Vec::new());
+    leaves("", &serde_json::to_value(&sheet).expect("serialises"), &mut strings, &mut Vec::new());
     strings.push(format!("{:?} {:?}", super::origin(), super::entered()));
     strings.push(ALWAYS.to_owned());
     strings.extend(pathproof::worksheet::chain::stages(&power).iter().filter_map(|stage| match stage.held {
@@ -182,7 +243,9 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
     }));
     let all = cuts(s);
     let end = s.watch.elapsed_s;
-    let mut lengths: Vec<f64> = floats.clone();
+    let seconds = |(sort, x): &(Sort, f64)| (*sort == Sort::Seconds).then_some(*x);
+    let mut times: Vec<f64> = known.iter().filter_map(seconds).collect();
+    let mut lengths: Vec<f64> = times.clone();
     lengths.extend(all.iter().flat_map(|(a, b)| [b - a, end - b]));
     for (t, o) in s.troubles.iter().flat_map(|t| s.troubles.iter().map(move |o| (t, o))) {
         let ends = |t: &pathproof::snapshot::Trouble| t.end_s.into_iter().chain(t.down_to_s).collect::<Vec<_>>();
@@ -248,37 +311,72 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
     for x in lengths {
         phrases.extend([span(x), length(x), format!("{} days", (x / DAY).ceil())]);
     }
-    floats.extend([7.0, 30.0, 90.0].map(|days| (end - days * DAY).max(0.0)));
-    for x in &floats {
-        phrases.extend([odds(*x), odds(1.0 - x), format!("{:.1}", x * 1_000.0), format!("{:.0}", x * 1_000.0)]);
-        phrases.extend([
-            format!("{:.2}", x * 1_000.0),
-            format!("{x:.0} {x:.1} {x:.2}"),
-            format!("{:.0} {:.1}", x * 100.0, x * 100.0),
-        ]);
-        phrases.extend([percent(*x), millis(*x), span(*x).replace(".0 s", " s")]);
-        if (-1.0..=end + 1.0).contains(x) {
-            let at = wall(s, *x);
-            for pattern in [
-                "%A %-d %B, %H:%M",
-                "%-d %B %Y",
-                "%-d %b %H:%M:%S",
-                "%Y-%m-%d %H:%M:%S",
-                "%Y%m%d",
-                "%-d %b %Y %H:%M:%S",
-                "%H:%M:%S%.1f",
-                "%H",
-            ] {
-                phrases.push(at.strftime(pattern).to_string());
-            }
-            let utc = at.timestamp().to_zoned_datetime(jiff::tz::TimeZone::UTC);
-            phrases.push(utc.strftime("%Y-%m-%dT%H:%M:%SZ %Y%m%d-%H%M").to_string());
-            phrases.push(at.strftime("UTC%:z").to_string());
+    times.extend([7.0, 30.0, 90.0].map(|days| (end - days * DAY).max(0.0)));
+    for x in times.iter().filter(|x| (-1.0..=end + 1.0).contains(*x)) {
+        let at = wall(s, *x);
+        for pattern in [
+            "%A %-d %B, %H:%M",
+            "%-d %B %Y",
+            "%-d %b %H:%M:%S",
+            "%Y-%m-%d %H:%M:%S",
+            "%Y%m%d",
+            "%-d %b %Y %H:%M:%S",
+            "%H:%M:%S%.1f",
+            "%H",
+        ] {
+            phrases.push(at.strftime(pattern).to_string());
         }
+        let utc = at.timestamp().to_zoned_datetime(jiff::tz::TimeZone::UTC);
+        phrases.push(utc.strftime("%Y-%m-%dT%H:%M:%SZ %Y%m%d-%H%M").to_string());
+        phrases.push(at.strftime("UTC%:z").to_string());
     }
+    phrases.extend(known.iter().flat_map(|(sort, x)| printed(*sort, *x)));
     // Counts: of outages, troubles and of both by hour, day and cause, none above the number of troubles and tickets.
     phrases.extend((0..=s.troubles.len() + 1).map(|n| format!("{n} times {n}.")));
     phrases.iter().flat_map(|p| numbers(p)).collect()
+}
+
+/// Which classes of the reference library a cause's codes may be of, beside communication trouble and the test report
+/// whose absence is the event (a choice, after the names of the classes): what takes the mains shows as system trouble,
+/// and so does a communicator that restarts; a wrong clock in the log of events alone.
+fn classes(cause: &str) -> &'static [&'static str] {
+    match cause {
+        "site-power" | "street-power" | "dead-backup" | "communicator-absent" => {
+            &["Communication Trouble", "Test/Misc", "System Trouble"]
+        }
+        "mains-lost" => &["System Trouble"],
+        "clock-offset" => &["Event Log"],
+        "agent-pulled" | "host-restart" | "agent-stopped" => &[],
+        _ => &["Communication Trouble", "Test/Misc"],
+    }
+}
+
+/// The event codes that a paper's tickets quote. Each is a row of the reference libraries' table ([SIADC09], [PYSIA32])
+/// that goes with the letters beside it and is of a class that the ticket's cause may have, which is one of the snapshot's.
+fn codes_of(s: &Snapshot, data: &serde_json::Value) -> Result<BTreeSet<String>, String> {
+    let table = include_str!("../fixtures/event-codes.csv");
+    let rows: Vec<Vec<&str>> =
+        table.lines().map(|l| l.split(',').collect()).filter(|r: &Vec<_>| r[0] == "number").collect();
+    let mut all = BTreeSet::new();
+    for t in data["tickets"].as_array().into_iter().flatten() {
+        let cause = t["cause"].as_str().expect("words");
+        let happened = s.troubles.iter().any(|x| x.cause.word() == cause);
+        for code in t["codes"].as_array().into_iter().flatten() {
+            let told = |key: &str| code[key].as_str().expect("words");
+            for n in told("contact_id").split(", ").filter(|n| *n != "none") {
+                let row = rows.iter().find(|r| r[1] == n).ok_or(format!("no code {n}"))?;
+                let pair = if row[4] == row[5] { row[4].to_owned() } else { format!("{} / {}", row[4], row[5]) };
+                if !told("letters").starts_with(&pair) {
+                    return Err(format!("{n} goes with {pair}: {code}"));
+                }
+                if !happened || !classes(cause).contains(&row[3]) {
+                    return Err(format!("{n} is {}, the cause {cause}, seen: {happened}", row[3]));
+                }
+                all.insert(n.to_owned());
+            }
+        }
+    }
+    Ok(all)
 }
 
 #[test]
@@ -287,6 +385,7 @@ fn no_number_of_a_paper_is_left_unexplained() {
     for (site, s) in judged() {
         let allowed = allowed(s);
         for (word, paper) in papers(s) {
+            let of_causes = codes_of(s, &paper.data).expect(site);
             let mark = |id: &str| id.rsplit_once('-').map_or(String::new(), |m| m.1.to_owned());
             let ids: Vec<String> = paper.data["tickets"]
                 .as_array()
@@ -298,7 +397,7 @@ fn no_number_of_a_paper_is_left_unexplained() {
                 let text = ids.iter().fold(text.to_owned(), |t, id| t.replace(id, ""));
                 for n in numbers(&text) {
                     read += 1;
-                    if !allowed.contains(&n) {
+                    if !allowed.contains(&n) && !of_causes.contains(&n) {
                         left.insert(format!("{site}, {word}: {n} in: {text}"));
                     }
                 }
@@ -313,7 +412,66 @@ fn no_number_of_a_paper_is_left_unexplained() {
 fn a_number_from_nowhere_is_noticed() {
     let (_, s) = &judged()[2];
     let allowed = allowed(s);
-    for made_up in ["3 h 17 min", "873", "2026-03-11 04:44:44", "12345"] {
+    for made_up in ["3 h 17 min", "873", "2026-03-11 04:44:44", "12345", "301", "356"] {
         assert!(numbers(made_up).iter().any(|n| !allowed.contains(n)), "{made_up}");
+    }
+}
+
+#[test]
+fn numbers_that_are_one_off_are_often_noticed() {
+    // Every number of every paper of the site, its last digit one more. Counts below ten, and times of a site with
+    // many outages, stay explained by another number: measured 0.67 and 0.47, bounds with a tenth to spare.
+    for ((site, s), least) in [(&judged()[0], 0.57), (&judged()[2], 0.37)] {
+        let allowed = allowed(s);
+        let (mut read, mut noticed) = (0_u32, 0_u32);
+        for (_, paper) in papers(s) {
+            for n in paper.texts().iter().flat_map(|t| numbers(t)).filter(|n| allowed.contains(n)) {
+                let at = n.rfind(|c: char| c.is_ascii_digit()).expect("a number");
+                let more = (n.as_bytes()[at] - b'0' + 1) % 10;
+                let wrong = format!("{}{more}{}", &n[..at], &n[at + 1..]);
+                read += 1;
+                noticed += u32::from(!allowed.contains(&wrong));
+            }
+        }
+        println!("{site}: {noticed} of {read} wrong numbers noticed");
+        assert!(f64::from(noticed) >= least * f64::from(read), "{site}: {noticed} of {read}");
+    }
+}
+
+#[test]
+fn a_wrong_code_in_a_ticket_is_noticed() {
+    let mut tried = 0;
+    for (site, s) in judged() {
+        let data = &paper(s, "ticket").data;
+        if data["tickets"][0]["codes"].as_array().is_none_or(Vec::is_empty) {
+            continue;
+        }
+        codes_of(s, data).expect(site);
+        // No such number; another cause's; a number beside letters that are not its own.
+        for (number, letters) in [("399", "YC / YK"), ("625", "JT"), ("354", "LT / LR")] {
+            let mut wrong = data.clone();
+            wrong["tickets"][0]["codes"][0]["contact_id"] = number.into();
+            wrong["tickets"][0]["codes"][0]["letters"] = letters.into();
+            assert!(codes_of(s, &wrong).is_err(), "{site}: {number} {letters}");
+            tried += 1;
+        }
+    }
+    assert!(tried >= 9, "{tried}");
+}
+
+#[test]
+fn a_number_is_printed_by_the_rule_of_its_own_kind() {
+    // Each explains what its own rule makes of it, and not what another's would.
+    for (sort, x, is, is_not) in [
+        (Sort::Seconds, 95.0, "1 min 35 s", "95"),
+        (Sort::Millis, 12.4, "12 ms", "12 s"),
+        (Sort::Share, 0.5, "50 %", "0.50"),
+        (Sort::Share, 0.0042, "4.2", "4"),
+        (Sort::Hours, 0.56, "0.56", "56 %"),
+        (Sort::Whole, 7.0, "7", "7 s"),
+    ] {
+        let all: BTreeSet<String> = printed(sort, x).iter().flat_map(|p| numbers(p)).collect();
+        let has = |words: &str| numbers(words).iter().all(|n| all.contains(n));
+        assert!(has(is) && !has(is_not), "{sort:?} {x}: {all:?}");
     }
 }
