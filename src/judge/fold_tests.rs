@@ -2,98 +2,16 @@
 
 use super::*;
 use crate::judge::Oddity;
-use crate::judge::decide::ask::RequirementSet;
-use crate::judge::{Carrier, HeldAddress, Known, Lease, Mac, NameAnswer, Rtt, Sign, VerdictKind};
+use crate::judge::kit::{MS, Site, ip, outside, read_again, settings, written};
+use crate::judge::{Lease, Mac, NameAnswer, Sign, VerdictKind};
 use proptest::prelude::*;
-use std::collections::BTreeSet;
-use std::net::IpAddr;
-
-pub(crate) const MS: i64 = 1_000;
-
-/// A site with one receiver, three reference points, one resolver, everything asked once a second.
-fn settings() -> Settings {
-    Settings {
-        receivers: BTreeSet::from(["receiver".into()]),
-        tls_receivers: BTreeSet::new(),
-        patience: Micros::from_secs(2),
-        cadence: Lane::ALL.map(|l| (l, Micros::from_secs(1))),
-        supervision: None,
-        requirements: toml::from_str::<RequirementSet>(include_str!("../../config/requirements/household.toml"))
-            .expect("the shipped set parses"),
-        out_of_scope: vec![],
-        known: Known::default(),
-    }
-}
 
 /// What the world does at a moment (ms): true where the named thing answers.
 pub(crate) type World = fn(&str, i64) -> Option<Outcome>;
 
 /// Plays `seconds` of a world through probes at 1 s, as the agent would see it: failures known after the patience.
 pub(crate) fn play(seconds: i64, world: World) -> Vec<Entry> {
-    let mut entries = vec![Entry::Began(Session {
-        at: Moment(0),
-        boot_id: "b".into(),
-        boot: Micros(0),
-        wall: WallTime(1_700_000_000_000_000),
-        synced: Some(true),
-    })];
-    let mut seen: Vec<Observation> = Vec::new();
-    let asks = [
-        (Question::GatewayArp, "gw", 0),
-        (Question::GatewayEcho, "gw", 400),
-        (Question::Name, "resolver", 200),
-        (Question::Reference, "ref-a", 100),
-        (Question::Reference, "ref-b", 433),
-        (Question::Reference, "ref-c", 766),
-        (Question::Connect, "receiver", 600),
-    ];
-    for second in 0..seconds {
-        for (question, target, at) in asks {
-            let asked = second * 1_000 + at;
-            let outcome = world(target, asked).unwrap_or(Outcome::Answered);
-            let wait = match outcome {
-                Outcome::Answered | Outcome::Refused => 12,
-                _ => 2_000,
-            };
-            let detail = match question {
-                Question::Name | Question::Reference => {
-                    Detail::Name(NameAnswer { code: 0, answers: 1, ..NameAnswer::default() })
-                }
-                Question::GatewayArp => Detail::Claimants(vec![Mac([2, 0, 0, 0, 0, 1])]),
-                _ => Detail::None,
-            };
-            seen.push(Observation {
-                asked: Moment(asked * MS),
-                known: Moment((asked + wait) * MS),
-                question,
-                target: target.into(),
-                outcome,
-                rtt: Some(Rtt { took: Micros(wait * MS), kernel: false }),
-                detail,
-            });
-        }
-        for half in [0, 500] {
-            let at = second * 1_000 + half;
-            let up = world("carrier", at).is_none();
-            let c = Carrier { index: 2, name: "eth0".into(), up, ..Carrier::default() };
-            seen.push(plain(at, Question::Carrier, Detail::Carrier(c)));
-        }
-        let held = HeldAddress { address: ip(7), prefix: 24, valid_s: None, preferred_s: None, permanent: true };
-        seen.push(plain(
-            second * 1_000,
-            Question::OwnAddress,
-            Detail::OwnAddress { held: vec![held], gateway: Some(ip(1)) },
-        ));
-    }
-    seen.retain(|o| o.known <= Moment(seconds * 1_000 * MS));
-    seen.sort_by_key(|o| o.known);
-    entries.extend(seen.into_iter().map(Entry::Seen));
-    entries.push(Entry::Ended { at: Moment(seconds * 1_000 * MS), how: Ending::Complete });
-    entries
-}
-
-pub(crate) fn ip(n: u8) -> IpAddr {
-    IpAddr::from([192, 0, 2, n])
+    Site::new(seconds, world).entries()
 }
 
 pub(crate) fn plain(at: i64, question: Question, detail: Detail) -> Observation {
@@ -102,7 +20,7 @@ pub(crate) fn plain(at: i64, question: Question, detail: Detail) -> Observation 
 }
 
 pub(crate) fn judged(entries: &[Entry]) -> Judge {
-    let mut judge = Judge::new(settings());
+    let mut judge = Judge::new(settings(1));
     for e in entries {
         judge.take(e);
     }
@@ -111,10 +29,6 @@ pub(crate) fn judged(entries: &[Entry]) -> Judge {
 
 pub(crate) fn causes(entries: &[Entry]) -> Vec<&'static str> {
     judged(entries).look().troubles.iter().map(|t| t.cause.word()).collect()
-}
-
-pub(crate) fn outside(target: &str) -> bool {
-    target.starts_with("ref") || target == "receiver"
 }
 
 #[test]
@@ -295,16 +209,16 @@ proptest! {
             }
         }
         entries.sort_by_key(Entry::known);
-        let mut streaming = Judge::new(settings());
+        let mut streaming = Judge::new(settings(1));
         for (i, e) in entries.iter().enumerate() {
             streaming.take(e);
             if looks.contains(&i) {
                 let _ = streaming.look();
                 // Written down and read again it is the same judge.
-                streaming = crate::judge::kit::read_again(&streaming);
+                streaming = read_again(&streaming);
             }
         }
-        prop_assert!(crate::judge::kit::written(&streaming) == crate::judge::kit::written(&judged(&entries)));
+        prop_assert!(written(&streaming) == written(&judged(&entries)));
         let look = streaming.look();
         prop_assert_eq!(format!("{look:?}"), format!("{:?}", judged(&entries).look()));
         let seen: Vec<(Moment, Moment)> = look.troubles.iter().filter(|t| t.root.lane == Lane::Outside)
@@ -320,7 +234,7 @@ proptest! {
 #[allow(clippy::print_stdout, reason = "printing is what it is for")]
 fn an_update_costs() {
     let entries = play(3_600, |_, _| None);
-    let mut judge = Judge::new(settings());
+    let mut judge = Judge::new(settings(1));
     #[allow(clippy::disallowed_methods, reason = "a test may read the clock")]
     let start = std::time::Instant::now();
     for entry in &entries {
@@ -450,7 +364,7 @@ fn random_loss_of_any_size_up_to_a_tenth_is_no_trouble() {
 
 #[test]
 fn names_and_starts_without_end_are_kept_only_up_to_their_caps() {
-    let mut judge = Judge::new(settings());
+    let mut judge = Judge::new(settings(1));
     for n in 0..5_000i64 {
         let at = Moment(n * 1_000 * MS);
         judge.take(&Entry::Began(Session {

@@ -6,7 +6,7 @@ use crate::judge::facts::{RouterLife, Web};
 use std::collections::BTreeSet;
 use std::net::IpAddr;
 
-const MS: i64 = 1_000;
+pub(crate) const MS: i64 = 1_000;
 /// Wall time of the axis's zero: 14 November 2023, 22:13:20 UTC.
 pub(crate) const WALL: i64 = 1_700_000_000_000_000;
 

@@ -1,8 +1,9 @@
 //! What the lab showed to be called wrongly, as scripts: faults that overlap, answers that mean little, and signs from
 //! before the fault.
 
-use super::tests::{MS, World, causes, ip, judged, outside, plain, play};
+use super::tests::{World, causes, judged, plain, play};
 use super::*;
+use crate::judge::kit::{MS, ip, outside};
 use crate::judge::{Mac, NameAnswer, RouterLife};
 
 /// Adds observations to a script, in the order of their being known.

@@ -22,6 +22,7 @@ mod receiver;
 pub(crate) mod script;
 mod stage;
 pub mod two_boxes;
+mod wiring;
 
 pub use address_client::Held;
 pub use compare::{Comparison, Rules, Truth, compare};
@@ -146,11 +147,11 @@ const PATIENCE: Micros = Micros::from_millis(800);
 
 fn home_plan(lease_file: PathBuf) -> Plan {
     plan(
-        Some(home::HOST_INTERFACE.into()),
+        Some(wiring::HOST_INTERFACE.into()),
         Some(lease_file),
-        home::REFERENCES.map(|a| (a, home::NAMES_PORT).into()),
-        (home::ROUTER, home::NAMES_PORT).into(),
-        home::RECEIVER.into(),
+        wiring::REFERENCES.map(|a| (a, wiring::NAMES_PORT).into()),
+        (wiring::ROUTER, wiring::NAMES_PORT).into(),
+        wiring::RECEIVER.into(),
     )
 }
 

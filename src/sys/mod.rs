@@ -8,6 +8,7 @@ pub mod errqueue;
 pub(crate) mod frames;
 pub mod icmp;
 pub(crate) mod keeper;
+mod kernel_tables;
 pub(crate) mod machine;
 pub(crate) mod memory;
 pub mod namespace;

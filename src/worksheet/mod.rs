@@ -12,6 +12,7 @@ pub(crate) mod battery;
 pub mod chain;
 pub(crate) mod conductor;
 pub(crate) mod copper;
+mod dimension;
 pub(crate) mod firmware;
 pub mod given;
 pub mod indices;
