@@ -173,15 +173,24 @@ fn the_counter_of_searches_sees_text_and_leaves_lists_and_ranges() {
     }
 }
 
+/// Files longer than they should be, and are to be split: the numbers may only fall.
+const TOO_LONG: [(&str, usize); 4] =
+    [("show/page/home.rs", 546), ("show/words.rs", 413), ("snapshot.rs", 580), ("snapshot/build.rs", 448)];
+
 #[test]
 fn files_stay_small_and_open_with_what_they_decide() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    for file in rust_files(&root.join("src")) {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut lengths = Vec::new();
+    for file in rust_files(&src) {
         let text = std::fs::read_to_string(&file).expect("file reads");
         assert!(text.starts_with("//!"), "{} does not open with a paragraph", file.display());
         let lines = text.lines().count();
-        assert!(lines <= 600, "{} has {lines} lines", file.display());
+        let most = TOO_LONG.iter().find(|(name, _)| file == src.join(name)).map_or(400, |(_, lines)| *lines);
+        assert!(lines <= most, "{} has {lines} lines", file.display());
+        lengths.push(lines);
     }
+    lengths.sort_unstable();
+    assert!(lengths[lengths.len() / 2] <= 143, "half of the files are longer than {}", lengths[lengths.len() / 2]);
 }
 
 #[test]

@@ -228,22 +228,6 @@ proptest! {
     }
 }
 
-/// Prints what one update costs; run by hand, optimised: `cargo test --release --lib -- --ignored update_costs`.
-#[test]
-#[ignore = "a measurement, not a check: what it prints depends on the machine"]
-#[allow(clippy::print_stdout, reason = "printing is what it is for")]
-fn an_update_costs() {
-    let entries = play(3_600, |_, _| None);
-    let mut judge = Judge::new(settings(1));
-    #[allow(clippy::disallowed_methods, reason = "a test may read the clock")]
-    let start = std::time::Instant::now();
-    for entry in &entries {
-        judge.take(entry);
-    }
-    let each = start.elapsed().as_secs_f64() / entries.len() as f64;
-    println!("{:.0} ns an update; {:.2} s for 7.3 million", each * 1e9, each * 7.3e6);
-}
-
 /// A second target of a lane beside the usual one, answering as the world says of it.
 fn with_another(seconds: i64, question: Question, name: &str, world: World) -> Vec<Entry> {
     let mut entries = play(seconds, |_, _| None);

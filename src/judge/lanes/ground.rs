@@ -304,8 +304,7 @@ impl Ground {
         self.offers[at..].iter().take_while(|(m, _)| *m <= to).map(|(_, answered)| !answered).last()
     }
 
-    /// Whether the address that was first seen gone between two moments had run out; the inner `None` for one without an
-    /// end.
+    /// Whether the address first seen gone between two moments had run out; the inner `None` for one without an end.
     #[allow(clippy::option_option, reason = "lost or not, and then whether that is known")]
     pub fn lease_lost_between(&self, from: Moment, to: Moment) -> Option<Option<bool>> {
         self.lease.losses.iter().find(|(at, _)| from <= *at && *at <= to).map(|(_, out)| *out)

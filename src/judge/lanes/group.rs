@@ -13,19 +13,21 @@ use std::collections::BTreeMap;
 pub(super) struct Group {
     /// Per target: its first failure in the group and how many.
     pub(super) losses: BTreeMap<usize, (Edge, u32)>,
-    pub(super) failures: BTreeMap<Outcome, u32>,
+    failures: BTreeMap<Outcome, u32>,
     pub(super) answers: u32,
-    /// How often answers came between failures: scattered answers are a burst, one short return is not.
-    pub(super) returns: u32,
-    /// Answers since the last failure.
-    pub(super) pending: u32,
-    /// Failures in a row right now, and by which targets.
-    pub(super) run: u32,
-    pub(super) run_targets: Places,
+    now: Now,
     pub(super) silent: bool,
-    pub(super) from_first_look: bool,
+    from_first_look: bool,
     pub(super) last_bad: Moment,
-    pub(super) end: Option<Edge>,
+}
+
+/// What came last.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+enum Now {
+    /// Failures in a row, and by which targets.
+    Failing { run: u32, by: Places },
+    /// Answers since the last failure, and between which moments the losses ended.
+    Clearing { answers: u32, end: Edge },
 }
 
 impl Group {
@@ -35,14 +37,59 @@ impl Group {
             losses: BTreeMap::new(),
             failures: BTreeMap::new(),
             answers: 0,
-            returns: 0,
-            pending: 0,
-            run: 0,
-            run_targets: Places::default(),
+            now: Now::Failing { run: 0, by: Places::default() },
             silent: false,
             from_first_look,
             last_bad,
-            end: None,
+        }
+    }
+
+    /// Takes in an answer that came at a moment; gives the number since the last failure.
+    pub(super) fn answered(&mut self, at: Moment) -> u32 {
+        match &mut self.now {
+            Now::Clearing { answers, .. } => {
+                *answers += 1;
+                *answers
+            }
+            Now::Failing { .. } => {
+                self.now = Now::Clearing { answers: 1, end: Edge::between(self.last_bad.min(at), at) };
+                1
+            }
+        }
+    }
+
+    /// Takes in a failure of a target, whose run began at `start`; gives the number in a row.
+    pub(super) fn failed(&mut self, place: usize, start: Edge, outcome: Outcome, last_bad: Moment) -> u32 {
+        if let Now::Clearing { answers, .. } = self.now {
+            self.answers += answers;
+            self.now = Now::Failing { run: 0, by: Places::default() };
+        }
+        self.losses.entry(place).or_insert((start, 0)).1 += 1;
+        *self.failures.entry(outcome).or_insert(0) += 1;
+        self.last_bad = last_bad;
+        let Now::Failing { run, by } = &mut self.now else { return 0 };
+        *run += 1;
+        by.insert(place);
+        *run
+    }
+
+    /// Whether a target is among those that fail now.
+    pub(super) fn fails(&self, place: usize) -> bool {
+        matches!(&self.now, Now::Failing { by, .. } if by.has(place))
+    }
+
+    /// Between which moments the losses ended, if so many answers have come since.
+    pub(super) fn end(&self, least: u32) -> Option<Edge> {
+        match self.now {
+            Now::Clearing { answers, end } if answers >= least => Some(end),
+            _ => None,
+        }
+    }
+
+    /// A target is not asked any more.
+    pub(super) fn gone(&mut self, place: usize) {
+        if let Now::Failing { by, .. } = &mut self.now {
+            by.remove(place);
         }
     }
 
@@ -55,7 +102,7 @@ impl Group {
                 self.losses.remove(&place);
             }
         }
-        self.run_targets.remove(place);
+        self.gone(place);
     }
 
     /// Failures in it.

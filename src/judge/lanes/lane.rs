@@ -9,39 +9,26 @@ use crate::judge::facts::{Edge, Micros, Moment};
 use crate::judge::facts::{Lane, Outcome, Question};
 use crate::judge::lanes::group::Group;
 use crate::judge::lanes::measured::Measured;
+use crate::judge::lanes::phase::Phase;
 use crate::judge::lanes::record::LaneRecord;
 use crate::judge::lanes::roster::{Places, Roster};
 use crate::judge::lanes::runs;
 use crate::judge::lanes::span::{Oddity, Span, joined};
-use crate::judge::lanes::target::Target;
+use crate::judge::lanes::target::{Run, Target};
 use crate::judge::lanes::tempo::Tempo;
 use crate::judge::lanes::thresholds::{CLEAR_AFTER, CLEAR_ANSWERS, TRIED_AGAIN};
+use crate::judge::lanes::waiting::Waiting;
 use crate::judge::stats::loss_series::LossSeries;
 use serde::{Deserialize, Serialize};
-use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Fewest failures in a row that call one target missing (choice: one more than call the lane silent).
 const LEAST_MISSING: u32 = 4;
-/// Samples that may wait for earlier ones: many times what a full roster asks within the patience. A record that holds
-/// more has its oldest taken in at once.
-const MOST_WAITING: usize = 4_096;
 
 /// An outcome may be heard of this much after the patience.
 const LATE_BY: Micros = Micros::from_secs(1);
 
-/// One question's result as the lane sees it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Sample {
-    /// When it was asked.
-    pub asked: Moment,
-    /// When it was known.
-    pub known: Moment,
-    /// Whether the target answered usably.
-    pub good: bool,
-    /// What came back.
-    pub outcome: Outcome,
-}
+pub use crate::judge::lanes::waiting::Sample;
 
 /// What is over. It grows, and the present is told without it.
 #[derive(Clone, Debug, Default, Serialize, Deserialize)]
@@ -61,8 +48,7 @@ pub struct LaneTracker {
     lane: Lane,
     gap: Micros,
     patience: Micros,
-    /// In the order of asking; among those asked at one moment, in the order heard of.
-    waiting: VecDeque<(usize, Sample)>,
+    waiting: Waiting,
     /// One gateway asked in two ways is two targets of its lane; a TLS receiver's connect and handshake are one, and so
     /// are a resolver's two names.
     roster: Roster,
@@ -72,11 +58,7 @@ pub struct LaneTracker {
     failing: Places,
     group: Option<Group>,
     measured: Measured,
-    last_good: Option<Moment>,
-    /// The last question before a pause, until the first answer after it.
-    before_gap: Option<Moment>,
-    /// Whether the last run of answers goes on.
-    unbroken: bool,
+    phase: Phase,
     past: Past,
     /// Answers heard since a target that used to answer last failed, in the order of hearing.
     since_failure: u32,
@@ -90,15 +72,13 @@ impl LaneTracker {
             lane,
             gap,
             patience,
-            waiting: VecDeque::new(),
+            waiting: Waiting::default(),
             roster: Roster::default(),
             targets: Vec::new(),
             failing: Places::default(),
             group: None,
             measured: Measured::default(),
-            last_good: None,
-            before_gap: None,
-            unbroken: false,
+            phase: Phase::default(),
             past: Past::default(),
             since_failure: CLEAR_ANSWERS,
         }
@@ -124,20 +104,11 @@ impl LaneTracker {
         let heard = &self.targets[place];
         if sample.good {
             self.since_failure = self.since_failure.saturating_add(1);
-        } else if heard.ever_good && !heard.missing {
+        } else if heard.ever_good && !heard.is_missing() {
             self.since_failure = 0;
         }
-        if self.waiting.len() >= MOST_WAITING
-            && let Some((place, oldest)) = self.waiting.pop_front()
-        {
+        if let Some((place, oldest)) = self.waiting.add(place, sample) {
             self.take(place, oldest);
-        }
-        // Samples come nearly in order: the place is nearly always at the end.
-        if self.waiting.back().is_some_and(|(_, last)| last.asked > sample.asked) {
-            let at = self.waiting.partition_point(|(_, waiting)| waiting.asked <= sample.asked);
-            self.waiting.insert(at, (place, sample));
-        } else {
-            self.waiting.push_back((place, sample));
         }
     }
 
@@ -147,14 +118,12 @@ impl LaneTracker {
             self.targets.push(Target::first_asked(asked));
             return Some(place);
         }
-        let idle = |place: &usize| {
-            asked - self.targets[*place].last_asked > self.gap && self.waiting.iter().all(|(p, _)| p != place)
-        };
+        let idle = |place: &usize| asked - self.targets[*place].last_asked > self.gap && !self.waiting.holds(*place);
         let place = (0..self.targets.len()).filter(idle).min_by_key(|p| self.targets[*p].last_asked)?;
         self.no_longer_missing(place, asked);
         self.failing.remove(place);
         if let Some(group) = &mut self.group {
-            group.run_targets.remove(place);
+            group.gone(place);
         }
         self.roster.replace(place, way, target);
         self.targets[place] = Target::first_asked(asked);
@@ -166,9 +135,7 @@ impl LaneTracker {
     #[inline]
     pub fn advance(&mut self, now: Moment) {
         let ripe = now - self.patience - LATE_BY;
-        while self.waiting.front().is_some_and(|(_, sample)| sample.asked <= ripe)
-            && let Some((place, sample)) = self.waiting.pop_front()
-        {
+        while let Some((place, sample)) = self.waiting.next(ripe) {
             self.take(place, sample);
         }
     }
@@ -201,9 +168,7 @@ impl LaneTracker {
             failing: self.failing,
             group: self.group.clone(),
             measured: self.measured,
-            last_good: self.last_good,
-            before_gap: self.before_gap,
-            unbroken: self.unbroken,
+            phase: self.phase,
             past: Past::default(),
             since_failure: self.since_failure,
         };
@@ -212,13 +177,13 @@ impl LaneTracker {
     }
 
     fn settle(&mut self) {
-        while let Some((place, sample)) = self.waiting.pop_front() {
+        while let Some((place, sample)) = self.waiting.next(Moment(i64::MAX)) {
             self.take(place, sample);
         }
         if let Some(group) = self.group.take() {
             match group.span(self.lane, &self.measured) {
                 Some(mut span) => {
-                    span.end = if group.pending >= 2 { group.end } else { None };
+                    span.end = group.end(2);
                     self.past.spans.push(span);
                 }
                 None => self.keep_patch(&group),
@@ -252,7 +217,7 @@ impl LaneTracker {
     /// a gateway may ignore echo, a reference point may be filtered. A resolver or receiver that never answers is one.
     pub fn never_answered(&self) -> impl Iterator<Item = (Question, &Arc<str>)> {
         let stands = self.stands_alone();
-        let silent = move |t: &Target| t.missing && !t.ever_good && !stands;
+        let silent = move |t: &Target| t.is_missing() && !t.ever_good && !stands;
         self.targets.iter().enumerate().filter(move |(_, t)| silent(t)).map(|(place, _)| self.roster.at(place))
     }
 
@@ -276,26 +241,25 @@ impl LaneTracker {
 
     /// Targets that must all fail before the lane is called silent.
     pub fn targets_there(&self) -> usize {
-        self.targets.iter().filter(|t| !t.missing).count()
+        self.targets.iter().filter(|t| !t.is_missing()).count()
     }
 
     /// The span of a target's being missing, still open; none where it is there, or where never answering is no trouble.
     fn missing_span(&self, place: usize) -> Option<Span> {
         let t = &self.targets[place];
-        if !t.missing || !(t.ever_good || self.stands_alone()) {
-            return None;
-        }
+        let run = t.run.as_ref().filter(|run| run.missing && (t.ever_good || self.stands_alone()))?;
         let (_, name) = self.roster.at(place);
-        let mut span = Span::new(self.lane, Oddity::TargetMissing(Arc::clone(name)), t.run_start);
+        let mut span = Span::new(self.lane, Oddity::TargetMissing(Arc::clone(name)), run.start);
         span.from_first_look = !t.ever_good;
-        span.failures.clone_from(&t.failures);
+        span.failures.clone_from(&run.failures);
         Some(span)
     }
 
-    /// Closes the span of a target's being missing, if it was.
+    /// Closes the span of a target's being missing, if it was; its run of failures is over.
     fn no_longer_missing(&mut self, place: usize, seen: Moment) {
-        if let Some(mut span) = self.missing_span(place) {
-            span.end = Some(Edge::between(self.targets[place].last_bad.min(seen), seen));
+        let span = self.missing_span(place);
+        if let (Some(mut span), Some(run)) = (span, self.targets[place].run.take()) {
+            span.end = Some(Edge::between(run.last_bad.min(seen), seen));
             self.past.spans.push(span);
         }
     }
@@ -305,8 +269,7 @@ impl LaneTracker {
             && s.asked - last > self.gap
         {
             self.past.blind.push((last, s.asked));
-            self.unbroken = false;
-            self.close_at_gap(s.asked);
+            self.close_at_gap(last, s.asked);
         }
         self.measured.first.get_or_insert(s.asked);
         self.measured.last = Some(self.measured.last.map_or(s.asked, |l| l.max(s.asked)));
@@ -318,14 +281,14 @@ impl LaneTracker {
 
     fn take_good(&mut self, place: usize, s: Sample) {
         for other in self.failing.others(place) {
-            self.targets[other].others_good += 1;
+            self.targets[other].beside(true);
         }
         if self.failing.has(place) {
             self.failing.remove(place);
             self.no_longer_missing(place, s.known);
         }
         let t = &mut self.targets[place];
-        (t.missing, t.ever_good, t.run) = (false, true, 0);
+        (t.ever_good, t.run) = (true, None);
         self.measured.good += 1;
         // Slow names and receivers are known by their own questions: a resolver may be slow by itself. A neighbour entry
         // tells how long ago it was confirmed, not how long that took.
@@ -334,69 +297,53 @@ impl LaneTracker {
         }
         // By when it came: a connection asked for during an outage may be answered by a retry after it.
         match self.past.answers.last_mut() {
-            Some(run) if self.unbroken => run.1 = run.1.max(s.known),
+            Some(run) if matches!(self.phase, Phase::Answering(_)) => run.1 = run.1.max(s.known),
             last => {
                 let at = last.map_or(s.known, |run| run.1.max(s.known));
                 self.past.answers.push((at, at));
             }
         }
         runs::thin(&mut self.past.answers, &self.past.spans, &self.past.blind);
-        self.unbroken = true;
-        self.last_good = Some(self.last_good.map_or(s.known, |l| l.max(s.known)));
+        self.phase.answered(s.known);
         let Some(group) = &mut self.group else { return };
-        group.pending += 1;
-        (group.run, group.run_targets) = (0, Places::default());
-        if group.pending == 1 {
-            group.end = Some(Edge::between(group.last_bad.min(s.known), s.known));
-        }
-        if group.pending >= CLEAR_ANSWERS && s.asked - group.last_bad >= CLEAR_AFTER {
-            self.close();
+        let answers = group.answered(s.known);
+        if answers >= CLEAR_ANSWERS && s.asked - group.last_bad >= CLEAR_AFTER {
+            let end = group.end(1);
+            self.close(end);
         }
     }
 
     fn take_bad(&mut self, place: usize, s: Sample) {
-        self.unbroken = false;
+        self.phase.failed();
         // A target known to be missing says nothing about the others.
-        if !self.targets[place].missing {
+        if !self.targets[place].is_missing() {
             for other in self.failing.others(place) {
-                self.targets[other].others_bad += 1;
+                self.targets[other].beside(false);
             }
         }
         self.failing.insert(place);
         // After a pause nobody knows the last good moment: the failure began somewhere in it.
-        let before = self.last_good.or(self.before_gap);
+        let before = self.phase.before_failure();
         let start = Edge::between(before.map_or(s.asked, |g| g.min(s.asked)), s.asked);
-        let never_good = before.is_none();
         let need = self.run_needed();
-        let t = &mut self.targets[place];
-        t.run += 1;
-        if t.run == 1 {
-            (t.run_start, t.others_good, t.others_bad) = (start, 0, 0);
-            t.failures.clear();
-        }
-        *t.failures.entry(s.outcome).or_insert(0) += 1;
         // The kernel asks again for a connection; that went unanswered as well.
         let again = self.roster.at(place).0 == Question::Connect && s.outcome == Outcome::Timeout;
         let last_bad = if again && s.known - s.asked > TRIED_AGAIN { s.asked + TRIED_AGAIN } else { s.asked };
-        t.last_bad = last_bad;
-        if !t.missing && t.run >= need.max(LEAST_MISSING) && t.others_good >= 3 && t.others_good >= 2 * t.others_bad {
-            t.missing = true;
-            self.forget(place);
+        let run = self.targets[place].run.get_or_insert_with(|| Run::from(start));
+        run.failed(s.outcome, last_bad);
+        if !run.missing && run.lost >= need.max(LEAST_MISSING) && run.is_alone() {
+            run.missing = true;
+            let lost = run.lost;
+            self.forget(place, lost);
         }
-        if self.targets[place].missing {
+        if self.targets[place].is_missing() {
             return;
         }
-        let group = self.group.get_or_insert_with(|| Group::opened(never_good, last_bad));
-        group.returns += u32::from(group.pending > 0);
-        group.answers += std::mem::take(&mut group.pending);
-        group.losses.entry(place).or_insert((start, 0)).1 += 1;
-        *group.failures.entry(s.outcome).or_insert(0) += 1;
-        group.run += 1;
-        group.run_targets.insert(place);
-        (group.last_bad, group.end) = (last_bad, None);
+        let group = self.group.get_or_insert_with(|| Group::opened(before.is_none(), last_bad));
+        let in_a_row = group.failed(place, start, s.outcome, last_bad);
         let recent = s.asked - self.gap;
-        let all = self.targets.iter().enumerate().filter(|(_, t)| !t.missing && t.last_asked >= recent);
-        if group.run >= need && all.into_iter().all(|(i, _)| group.run_targets.has(i)) {
+        let all = self.targets.iter().enumerate().filter(|(_, t)| !t.is_missing() && t.last_asked >= recent);
+        if in_a_row >= need && all.into_iter().all(|(i, _)| group.fails(i)) {
             group.silent = true;
         }
     }
@@ -407,18 +354,19 @@ impl LaneTracker {
     }
 
     /// Takes a target's failures out of the group: the target is missing, the lane is not.
-    fn forget(&mut self, place: usize) {
+    fn forget(&mut self, place: usize, lost: u32) {
         let Some(group) = &mut self.group else { return };
-        group.forget(place, self.targets[place].run);
+        group.forget(place, lost);
         if group.losses.is_empty() {
             self.group = None;
         }
     }
 
-    fn close(&mut self) {
+    /// Ends the open group, if there is one.
+    fn close(&mut self, end: Option<Edge>) {
         let Some(group) = self.group.take() else { return };
         if let Some(mut span) = group.span(self.lane, &self.measured) {
-            span.end = group.end;
+            span.end = end;
             self.past.spans.push(span);
         } else {
             self.measured.lost += u64::from(group.lost());
@@ -431,16 +379,11 @@ impl LaneTracker {
         runs::keep_patch(&mut self.past.patches, (group.lost(), group.answers), from, group.last_bad);
     }
 
-    /// Nobody looked for a while: what was open ends somewhere in the pause.
-    fn close_at_gap(&mut self, next: Moment) {
-        if let Some(group) = &mut self.group
-            && group.end.is_none()
-        {
-            group.end = Some(Edge::between(group.last_bad.min(next), next));
-        }
-        self.close();
-        self.last_good = None;
-        self.before_gap = self.measured.last;
+    /// Nobody looked between `last` and `next`: what was open ends somewhere in the pause.
+    fn close_at_gap(&mut self, last: Moment, next: Moment) {
+        let end = self.group.as_ref().map(|g| g.end(1).unwrap_or_else(|| Edge::between(g.last_bad.min(next), next)));
+        self.close(end);
+        self.phase = Phase::Paused(last);
     }
 }
 

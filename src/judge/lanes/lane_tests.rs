@@ -1,6 +1,7 @@
 //! What a lane keeps: capped, or grown by silences and pauses alone, however long it watches and whatever a record holds.
 
 use super::*;
+use crate::judge::lanes::waiting::MOST_WAITING;
 use proptest::prelude::*;
 
 const SECOND: i64 = 1_000_000;

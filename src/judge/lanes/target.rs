@@ -10,33 +10,69 @@ use std::collections::BTreeMap;
 pub(super) struct Target {
     pub(super) ever_good: bool,
     pub(super) last_asked: Moment,
-    /// Failures in a row, and when the first of them began.
-    pub(super) run: u32,
-    pub(super) run_start: Edge,
-    /// What the other targets did during that run.
-    pub(super) others_good: u32,
-    pub(super) others_bad: u32,
-    pub(super) missing: bool,
-    /// Failures of the present run, by outcome, and when the last was asked.
-    pub(super) failures: BTreeMap<Outcome, u32>,
-    pub(super) last_bad: Moment,
+    /// Its failures since it last answered; `None` while it answers.
+    pub(super) run: Option<Run>,
     pub(super) series: LossSeries,
+}
+
+/// Failures in a row.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(super) struct Run {
+    pub(super) lost: u32,
+    /// When the first of them began.
+    pub(super) start: Edge,
+    /// What the other targets did meanwhile.
+    others_good: u32,
+    others_bad: u32,
+    /// By outcome.
+    pub(super) failures: BTreeMap<Outcome, u32>,
+    /// When the last was asked.
+    pub(super) last_bad: Moment,
+    /// The target is called missing: it fails while the others answer.
+    pub(super) missing: bool,
 }
 
 impl Target {
     /// Asked for the first time.
     pub(super) fn first_asked(at: Moment) -> Self {
+        Self { ever_good: false, last_asked: at, run: None, series: LossSeries::default() }
+    }
+
+    /// Whether it is called missing.
+    pub(super) fn is_missing(&self) -> bool {
+        self.run.as_ref().is_some_and(|run| run.missing)
+    }
+
+    /// Another target answered, or failed, while this one fails.
+    pub(super) fn beside(&mut self, good: bool) {
+        if let Some(run) = &mut self.run {
+            *(if good { &mut run.others_good } else { &mut run.others_bad }) += 1;
+        }
+    }
+}
+
+impl Run {
+    /// A run that began at `start`, without a failure yet.
+    pub(super) fn from(start: Edge) -> Self {
         Self {
-            ever_good: false,
-            last_asked: at,
-            run: 0,
-            run_start: Edge::exact(at),
+            lost: 0,
+            start,
             others_good: 0,
             others_bad: 0,
-            missing: false,
             failures: BTreeMap::new(),
-            last_bad: at,
-            series: LossSeries::default(),
+            last_bad: start.latest,
+            missing: false,
         }
+    }
+
+    pub(super) fn failed(&mut self, outcome: Outcome, last_bad: Moment) {
+        self.lost += 1;
+        *self.failures.entry(outcome).or_insert(0) += 1;
+        self.last_bad = last_bad;
+    }
+
+    /// Whether the others answer.
+    pub(super) fn is_alone(&self) -> bool {
+        self.others_good >= 3 && self.others_good >= 2 * self.others_bad
     }
 }
