@@ -2,6 +2,7 @@
 
 use crate::choice::{Told, cost, of_bins};
 use pathproof::show::picture::{Anchor, Ink, Picture, Shape, WIDTH, to_svg};
+use std::fmt::Write as _;
 
 const TOP: f64 = 40.0;
 const HIGH: f64 = 220.0;
@@ -53,7 +54,7 @@ fn calibration(p: &mut Picture, r: &Rows<'_>) -> String {
         for (odds, share, _) in of_bins(rows).into_iter().filter(|b| b.2 >= 0.01) {
             let [x, y] = at(odds, share);
             p.shapes.push(Shape::Block([x - size / 2.0, y - size / 2.0, size, size], ink));
-            words += &format!(" {name} {odds:.2} {share:.2};");
+            write!(words, " {name} {odds:.2} {share:.2};").expect("a string takes it");
         }
     }
     for (i, (name, size, ink)) in
@@ -90,7 +91,7 @@ fn losses(p: &mut Picture, r: &Rows<'_>) -> String {
         p.shapes.push(Shape::Block([LEFT, y, WIDE * cost / most, 22.0], ink));
         text(p, [LEFT - 8.0, y + 15.0], Anchor::End, name);
         text(p, [LEFT + WIDE * cost / most + 5.0, y + 15.0], Anchor::Start, format!("{cost:.0}"));
-        words += &format!(" {name} {cost:.0};");
+        write!(words, " {name} {cost:.0};").expect("a string takes it");
     }
     words
 }
