@@ -283,6 +283,20 @@ mod tests {
     const LONG: Ask = Ask::LongOutages { longer_than_s: 60.0, at_most: 1.0, per_days: 30.0, sure: 0.95 };
 
     #[test]
+    fn what_little_was_seen_rejects_nothing() {
+        let rule = LookRule { met_share: 1.0, not_met_share: 1.0, least_outages: 2, ..LookRule::SINGLE };
+        let rule = LookRule { least_watch_met: days(7.0), least_watch_not_met: days(7.0), ..rule };
+        let week = 7.0 * 86_400.0;
+        let standing = |holds, seen_s, outages| rule.three_way(holds, 0.95, seen_s, outages);
+        assert_eq!(standing(0.0, week, 2), Standing::NotMet);
+        assert_eq!(standing(0.0, week, 1), Standing::Open, "too few outages");
+        assert_eq!(standing(0.0, week - 1.0, 2), Standing::Open, "too short a watch");
+        assert_eq!(standing(1.0, week, 0), Standing::Met);
+        assert_eq!(standing(1.0, week - 1.0, 0), Standing::Open, "too short a watch");
+        assert_eq!(standing(0.5, week, 2), Standing::Open, "in between");
+    }
+
+    #[test]
     fn a_clean_stretch_of_ninety_days_just_supports_one_long_outage_a_month() {
         // Zero events need -ln(0.05) = 2.9957 periods [GARWOOD36], [HANLEY83].
         let r = require(LONG);
