@@ -59,6 +59,35 @@ fn documents(line: &str) -> Vec<String> {
     numbers.filter(|n| !n.is_empty()).map(|n| format!("RFC{n}")).collect()
 }
 
+/// Manual pages and standards that a comment names by their name, as keys: `tcp(7)`, `ISO 216` is `ISO216`.
+fn named(said: &str) -> Vec<String> {
+    let mut out = Vec::new();
+    for series in ["ISO", "IEC"] {
+        let before = format!("{series} ");
+        let numbers =
+            said.split(&before).skip(1).map(|p| p.chars().take_while(char::is_ascii_digit).collect::<String>());
+        out.extend(numbers.filter(|n| !n.is_empty()).map(|n| format!("{series}{n}")));
+    }
+    if said.contains("HTML standard") || said.contains("HTML Living Standard") {
+        out.push("HTML".into());
+    }
+    let part = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || "_.-".contains(c);
+    for (at, _) in said.match_indices('(') {
+        let section = &said.as_bytes()[at + 1..];
+        if !matches!(section, [b'1'..=b'8', b')', ..]) {
+            continue;
+        }
+        let before = said[..at].trim_end_matches(part);
+        let name = &said[before.len()..at];
+        // A call in code, `Micros::from_secs(2)`, is none.
+        let call = before.ends_with(|c: char| c == ':' || c.is_alphanumeric()) || name.starts_with('.');
+        if name.starts_with(|c: char| c.is_ascii_lowercase()) && !call {
+            out.push(said[before.len()..at + 3].to_owned());
+        }
+    }
+    out
+}
+
 /// The table of sources: key to how it was checked.
 fn sources(root: &Path) -> std::collections::BTreeMap<String, String> {
     let text = std::fs::read_to_string(root.join("tests/sources.md")).expect("the table reads");
@@ -85,7 +114,8 @@ fn every_source_cited_has_a_row_and_every_row_is_cited() {
     let (mut cited, mut unknown) = (BTreeSet::new(), Vec::new());
     for file in citing_files(root) {
         for (i, line) in read(&file).lines().enumerate() {
-            for key in keys(comment(&file, line)).into_iter().chain(documents(line)) {
+            let said = comment(&file, line);
+            for key in keys(said).into_iter().chain(documents(line)).chain(named(said)) {
                 if !table.contains_key(&key) {
                     unknown.push(format!("{}:{}: {key}", file.display(), i + 1));
                 }
@@ -160,4 +190,6 @@ fn the_reader_of_sources_sees_both_forms() {
     assert_eq!(keys(comment(Path::new("a.rs"), line)), ["GARWOOD36"]);
     assert_eq!(documents(line), ["RFC2131"]);
     assert!(keys(comment(Path::new("a.rs"), "let x = y[KEEP];")).is_empty());
+    let said = "as tcp(7), resolv.conf(5) and ISO 216 say, not Micros::from_secs(2), f(x) nor a(12)";
+    assert_eq!(named(said), ["ISO216", "tcp(7)", "resolv.conf(5)"]);
 }
