@@ -10,7 +10,7 @@ mod snapshots;
 mod lateness;
 use lateness::Stretch;
 use pathproof::judge::{Moment, VerdictKind, WallTime};
-use pathproof::metrics::{Board, Form, Kind, Ruling, TABLE, exposition};
+use pathproof::metrics::{Board, Form, Kind, TABLE, exposition};
 use pathproof::serve::{Access, Address, Published, Served, Server, Surface, Token, random};
 use pathproof::snapshot::{AgentView, Snapshot};
 use pathproof::sys::clock::Clock;
@@ -45,10 +45,10 @@ fn board(s: &Snapshot) -> (Board, f64) {
         steps: 4,
         last_stop: Some("it was stopped".into()),
     };
-    let s = s.clone().with_agent(Some(agent));
+    let mut s = s.clone().with_agent(Some(agent));
     let now = s.watch.elapsed_s + 1.0;
-    let ruling = Some(Ruling { kind: s.verdict.kind, at_s: now - 60.0 });
-    (Board::of(&s, now, ruling), now + 10.0)
+    s.ruling.as_mut().expect("one").reached_s = now - 60.0;
+    (Board::of(&s, now), now + 10.0)
 }
 
 fn both(s: &Snapshot) -> [String; 2] {
@@ -193,14 +193,10 @@ fn served(token: Option<&str>) -> (Served, SocketAddr) {
 }
 
 /// A published state in which a verdict was reached.
-fn published(snapshot: Snapshot) -> Published {
-    Published {
-        snapshot,
-        ruling: Some(Ruling { kind: VerdictKind::IpAlone, at_s: 1.0 }),
-        looked_s: 1.0,
-        looked: WallTime(1_767_225_600_000_000),
-        sends: Vec::new().into(),
-    }
+fn published(mut snapshot: Snapshot) -> Published {
+    let ruling = snapshot.ruling.as_mut().expect("a whole look");
+    (ruling.verdict.kind, ruling.reached_s) = (VerdictKind::IpAlone, 1.0);
+    Published { snapshot, looked_s: 1.0, looked: WallTime(1_767_225_600_000_000), sends: Vec::new().into() }
 }
 
 #[test]

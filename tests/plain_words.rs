@@ -173,7 +173,7 @@ fn the_verdict_and_its_reasons_come_first_and_are_short() {
         let lines = head.lines().count();
         // A homeowner's patience: the choice for today in four lines of up to two, and what to mend.
         assert!(lines <= 54 + 4 * s.mend.len(), "{name}: {lines} lines before the details");
-        assert!(head.starts_with(s.verdict.kind.words()), "{name}");
+        assert!(head.starts_with(s.verdict().kind.words()), "{name}");
         let why = head.split("WHY\n").nth(1).expect("reasons").split("\n\n").next().expect("a part");
         assert!((1..=3).contains(&why.lines().filter(|l| l.starts_with("- ")).count()), "{name}: {why}");
     }

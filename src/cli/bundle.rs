@@ -75,7 +75,7 @@ fn make(o: &BundleOptions) -> Result<Vec<String>, CommandError> {
         "made_by": concat!("pathproof ", env!("CARGO_PKG_VERSION")),
         "record_made_by": about.version,
         "site": snapshot.site,
-        "verdict": snapshot.verdict.kind,
+        "verdict": snapshot.verdict().kind,
         "sha256": sums,
         "secrets_removed": SECRETS.map(|(section, key)| format!("[{section}] {key}")),
     });

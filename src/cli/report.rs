@@ -28,5 +28,5 @@ pub(super) fn run(o: &ReportOptions, out: &mut dyn Write, err: &mut dyn Write) -
         Some(kind) => paper::show(kind, o, path, (&judge, &about, &snapshot), site.as_ref(), out, err)?,
         None => result::print(&snapshot, o.format, o.html.as_deref(), out, err)?,
     };
-    Ok(if whole { exit::of_verdict(snapshot.verdict.kind) } else { exit::IO })
+    Ok(if whole { exit::of_verdict(snapshot.verdict().kind) } else { exit::IO })
 }

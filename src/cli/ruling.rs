@@ -3,8 +3,7 @@
 //! Decides when one is due: a while after the last, and soon after the troubles have changed.
 
 use crate::judge::{Judge, Micros, Moment};
-use crate::metrics::Ruling;
-use crate::snapshot::{self, Header, Snapshot};
+use crate::snapshot::{self, Ruling, Snapshot};
 use crate::sys::memory;
 use std::borrow::Cow;
 use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, TrySendError, sync_channel};
@@ -20,26 +19,25 @@ pub(super) type Mark = (usize, usize, usize);
 /// The thread that judges, and what it said last.
 #[derive(Debug)]
 pub(super) struct Rulings {
-    asks: Option<SyncSender<(Box<Judge>, Header)>>,
-    says: Receiver<Box<Snapshot>>,
+    asks: Option<SyncSender<Box<Judge>>>,
+    says: Receiver<Box<Ruling>>,
     /// When the last question was put, and the mark then.
     asked: Option<(Moment, Mark)>,
     /// The last answer.
-    pub(super) last: Option<Ruling>,
-    whole: Option<Box<Snapshot>>,
+    pub(super) last: Option<Box<Ruling>>,
 }
 
 impl Rulings {
     /// Starts the thread. Where it can't be started no verdict is told, only said to be unknown.
     pub(super) fn new() -> Self {
-        let (asks, asked) = sync_channel::<(Box<Judge>, Header)>(0);
+        let (asks, asked) = sync_channel::<Box<Judge>>(0);
         let (tells, says) = sync_channel(1);
         let run = move || {
-            for (judge, header) in asked {
-                let whole = Box::new(snapshot::take(&judge, &header));
+            for judge in asked {
+                let ruling = Box::new(snapshot::rule(&judge));
                 drop(judge);
                 memory::give_back();
-                if tells.send(whole).is_err() {
+                if tells.send(ruling).is_err() {
                     return;
                 }
             }
@@ -48,16 +46,15 @@ impl Rulings {
         if let Err(e) = &started {
             tracing::warn!("the verdict will not be worked out while watching: {e}");
         }
-        Self { asks: started.is_ok().then_some(asks), says, asked: None, last: None, whole: None }
+        Self { asks: started.is_ok().then_some(asks), says, asked: None, last: None }
     }
 
     /// Asks for a judgement where one is due. True where the verdict has become another one.
-    pub(super) fn turn(&mut self, judge: &Judge, header: &Header, mark: Mark, now: Moment) -> bool {
+    pub(super) fn turn(&mut self, judge: &Judge, mark: Mark, now: Moment) -> bool {
         let changed = match self.says.try_recv() {
-            Ok(whole) => {
-                let new = Ruling { kind: whole.verdict.kind, at_s: whole.watch.elapsed_s };
-                self.whole = Some(whole);
-                self.last.replace(new).is_none_or(|old| old.kind != new.kind)
+            Ok(new) => {
+                let kind = new.verdict.kind;
+                self.last.replace(new).is_none_or(|old| old.verdict.kind != kind)
             }
             Err(TryRecvError::Empty | TryRecvError::Disconnected) => false,
         };
@@ -66,7 +63,7 @@ impl Rulings {
         let due = self.asked.is_none_or(|(at, then)| now - at >= if then == mark { quiet(at) } else { SOON });
         if let (true, Some(asks)) = (due, &self.asks) {
             // Whoever is at work on the last one is not waited for.
-            match asks.try_send((Box::new(judge.clone()), header.clone())) {
+            match asks.try_send(Box::new(judge.clone())) {
                 Ok(()) => self.asked = Some((now, mark)),
                 Err(TrySendError::Full(_)) => {}
                 Err(TrySendError::Disconnected(_)) => self.asks = None,
@@ -75,10 +72,10 @@ impl Rulings {
         changed
     }
 
-    /// A look with what the last whole judgement found.
+    /// A look with the last ruling.
     pub(super) fn over<'a>(&self, seen: &'a Snapshot) -> Cow<'a, Snapshot> {
-        match &self.whole {
-            Some(whole) => Cow::Owned(seen.clone().with_whole(whole)),
+        match &self.last {
+            Some(ruling) => Cow::Owned(seen.clone().with_ruling(ruling.as_ref().clone())),
             None => Cow::Borrowed(seen),
         }
     }

@@ -3,7 +3,6 @@
 
 use super::exit::CommandError;
 use super::options::{ServedAt, WatchOptions};
-use super::ruling::Rulings;
 use crate::judge::Moment;
 use crate::serve::{self, Access, Address, Certificate, NotKept, NotServed, Published, Server, Surface, Token};
 use crate::show::escape::terminal;
@@ -181,16 +180,9 @@ fn shown(address: SocketAddr) -> SocketAddr {
 }
 
 /// Publishes what a look has shown.
-pub(super) fn publish(
-    served: &serve::Served,
-    shown: Cow<'_, Snapshot>,
-    now: Moment,
-    rulings: &Rulings,
-    sends: &Arc<[String]>,
-) {
+pub(super) fn publish(served: &serve::Served, shown: Cow<'_, Snapshot>, now: Moment, sends: &Arc<[String]>) {
     served.publish(Published {
         snapshot: shown.into_owned(),
-        ruling: rulings.last,
         looked_s: now.secs(),
         looked: clock::wall_time(),
         sends: Arc::clone(sends),

@@ -68,7 +68,7 @@ pub(super) fn run(o: &SurveyOptions, out: &mut dyn Write, err: &mut dyn Write) -
         writeln!(talk, "Report: {}", terminal(&html.display().to_string()))?;
     }
     let code = match playing {
-        None => exit::of_verdict(snapshot.verdict.kind),
+        None => exit::of_verdict(snapshot.verdict().kind),
         Some(playing) => {
             let (text, all_right) = playing.compare(&snapshot)?;
             writeln!(talk, "\n{text}")?;

@@ -80,18 +80,18 @@ pub(super) fn run(o: &WatchOptions, out: &mut dyn Write) -> Result<i32, CommandE
                 if view.on_screen() || turns.is_multiple_of(LOOK_EVERY) || told != record || was != uneasy || close {
                     let now = clock.now();
                     let seen = view.show_with(turn, &header, Some(agent_view(turn, last_stop.as_deref())));
-                    let ruled_anew = rulings.turn(turn.judge, &header, mark(seen), now);
+                    let ruled_anew = rulings.turn(turn.judge, mark(seen), now);
                     let shown = rulings.over(seen);
                     if let Some(served) = &served {
-                        served::publish(served, shown, now, &rulings, &sends);
+                        served::publish(served, shown, now, &sends);
                     }
                     let fares = fares(seen, &rulings);
                     if fares != reported {
                         keeper.status(&fares);
                         reported = fares;
                     }
-                    if let (true, Some(ruling)) = (ruled_anew, rulings.last) {
-                        view.say(&format!("The verdict is now: {}", ruling.kind.words()));
+                    if let (true, Some(ruling)) = (ruled_anew, &rulings.last) {
+                        view.say(&format!("The verdict is now: {}", ruling.verdict.kind.words()));
                     }
                     told = record;
                 }
@@ -319,7 +319,7 @@ fn mark(seen: &Snapshot) -> Mark {
 fn fares(seen: &Snapshot, rulings: &Rulings) -> String {
     let open = seen.troubles.iter().filter(|t| t.outage && t.down_to_s.is_none()).count();
     let path = if open > 0 { "The path is down" } else { "No outage" };
-    let verdict = rulings.last.map_or("no verdict yet", |r| r.kind.words());
+    let verdict = rulings.last.as_ref().map_or("no verdict yet", |r| r.verdict.kind.words());
     let waits =
         if seen.agent.as_ref().is_some_and(|a| a.record_waits.is_some()) { "; the record is not written" } else { "" };
     format!("{path}; {verdict}{waits}")

@@ -44,15 +44,6 @@ pub struct Supervised {
     pub possible: u64,
 }
 
-/// The last whole judgement.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ruling {
-    /// The verdict.
-    pub kind: VerdictKind,
-    /// Seconds on the record's axis when it was reached.
-    pub at_s: f64,
-}
-
 /// What there is to tell.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Board {
@@ -78,8 +69,8 @@ pub struct Board {
     pub outages: BTreeMap<&'static str, (u64, f64)>,
     /// Outages against the supervision interval.
     pub supervision: Option<Supervised>,
-    /// The verdict; `None` until the first whole judgement.
-    pub ruling: Option<Ruling>,
+    /// The verdict and when it was reached, seconds on the record's axis; `None` until the first ruling.
+    pub verdict: Option<(VerdictKind, f64)>,
     /// Things to mend, by who acts.
     pub mend: BTreeMap<&'static str, u64>,
     /// Whether the wall clock was synchronised when the agent began; `None` is unknown.
@@ -89,8 +80,8 @@ pub struct Board {
 }
 
 impl Board {
-    /// The board of a snapshot at a moment, with the last whole judgement.
-    pub fn of(s: &Snapshot, now_s: f64, ruling: Option<Ruling>) -> Self {
+    /// The board of a snapshot at a moment.
+    pub fn of(s: &Snapshot, now_s: f64) -> Self {
         let lanes: Vec<LaneRow> = s.lanes.iter().map(|l| row(l.lane, l.state, l.last_s, s)).collect();
         let open = s.troubles.iter().filter_map(|t| open(t, now_s)).min_by(|a, b| a.1.total_cmp(&b.1));
         let mut by_cause = BTreeMap::<_, Vec<Bout<'_>>>::new();
@@ -120,7 +111,7 @@ impl Board {
                 breaches: v.known as u64,
                 possible: v.open as u64,
             }),
-            ruling,
+            verdict: s.ruling.as_ref().map(|r| (r.verdict.kind, r.reached_s)),
             mend,
             clock_synced: s.watch.clock_synced,
             agent: s.agent.clone().unwrap_or_default(),
@@ -193,7 +184,7 @@ mod tests {
 
     #[test]
     fn not_measured_is_neither_up_nor_down() {
-        let board = |lanes: Vec<LaneView>| Board::of(&Snapshot { lanes, ..Snapshot::default() }, 9.0, None).path;
+        let board = |lanes: Vec<LaneView>| Board::of(&Snapshot { lanes, ..Snapshot::default() }, 9.0).path;
         assert_eq!(board(vec![]), PathState::Blind);
         let outside = |state| lane(Lane::Outside, state, Some(8.0));
         let receiver = |state, last| lane(Lane::Receiver, state, last);
@@ -212,7 +203,7 @@ mod tests {
             outage(Cause::AccessLine, 40.0, None),
             outage(Cause::RouterSilent, 30.0, None),
         ];
-        let b = Board::of(&Snapshot { troubles, ..Snapshot::default() }, 60.0, None);
+        let b = Board::of(&Snapshot { troubles, ..Snapshot::default() }, 60.0);
         assert_eq!((b.path, b.open), (PathState::Down, Some(("router-silent", 30.0))));
         assert_eq!(b.outages["access-line"], (2, 30.0));
     }

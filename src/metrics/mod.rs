@@ -16,7 +16,7 @@ mod form;
 mod table;
 mod text;
 
-pub use board::{Board, LaneRow, PathState, Ruling, Supervised};
+pub use board::{Board, LaneRow, PathState, Supervised};
 pub use form::Form;
 pub use table::{Kind, Metric, TABLE};
 pub use text::exposition;

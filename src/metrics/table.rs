@@ -221,7 +221,7 @@ pub const TABLE: &[Metric] = &[
         help: "The verdict: 1 for the one that holds; absent until the first whole judgement",
         series: |b, _| {
             let each = |is: VerdictKind| VERDICTS.map(|(v, word)| (vec![("verdict", word)], flag(v == is)));
-            b.ruling.iter().flat_map(|r| each(r.kind)).collect()
+            b.verdict.iter().flat_map(|(kind, _)| each(*kind)).collect()
         },
     },
     Metric {
@@ -230,7 +230,7 @@ pub const TABLE: &[Metric] = &[
         unit: Unit::Seconds,
         labels: &[],
         help: "Time since the last whole judgement; absent until the first",
-        series: |b, now| b.ruling.iter().map(|r| (vec![], (now - r.at_s).max(0.0))).collect(),
+        series: |b, now| b.verdict.iter().map(|(_, at_s)| (vec![], (now - at_s).max(0.0))).collect(),
     },
     Metric {
         name: "pathproof_mend_open",

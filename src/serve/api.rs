@@ -158,8 +158,8 @@ pub(super) fn verdict(s: &Snapshot, looked_s: f64, reached_s: Option<f64>) -> Ve
     VerdictNow {
         looked_s,
         reached_s,
-        verdict: reached_s.map(|_| s.verdict.clone()),
-        requirements: s.requirements.clone(),
+        verdict: s.ruling.as_ref().map(|r| r.verdict.clone()),
+        requirements: s.ruling.as_ref().map_or_else(Vec::new, |r| r.requirements.clone()),
         mend: s.mend.clone(),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::live::{Kind, Views, event};
 use crate::judge::{Cause, LaneState, WallTime};
-use crate::metrics::{Board, Ruling};
+use crate::metrics::Board;
 use crate::show::page::{self, Look};
 use crate::show::words;
 use crate::snapshot::{Snapshot, VerdictKind};
@@ -30,8 +30,6 @@ pub(super) const COSTLY: usize = 1;
 pub struct Published {
     /// The snapshot.
     pub snapshot: Snapshot,
-    /// The last whole judgement; `None` before the first.
-    pub ruling: Option<Ruling>,
     /// When the lanes were looked over, seconds on the record's axis.
     pub looked_s: f64,
     /// The same by the wall clock.
@@ -43,7 +41,7 @@ pub struct Published {
 impl Published {
     /// When the verdict was reached, seconds on the record's axis.
     pub(super) fn reached_s(&self) -> Option<f64> {
-        self.ruling.map(|r| r.at_s)
+        self.snapshot.ruling.as_ref().map(|r| r.reached_s)
     }
 }
 
@@ -90,7 +88,7 @@ impl State {
 
     /// What metrics are made from; nothing seen before the first look.
     pub(super) fn board(&self) -> Board {
-        self.published().map_or_else(Board::default, |p| Board::of(&p.snapshot, p.looked_s, p.ruling))
+        self.published().map_or_else(Board::default, |p| Board::of(&p.snapshot, p.looked_s))
     }
 
     /// What pages are drawn from.
@@ -194,7 +192,7 @@ impl Mark {
         Self {
             lanes: s.lanes.iter().map(|l| l.state).collect(),
             troubles: s.troubles.iter().map(|t| (t.cause, t.end_s.is_some(), t.down_to_s.is_some())).collect(),
-            verdict: (s.verdict.kind, published.reached_s().map(f64::to_bits)),
+            verdict: (s.verdict().kind, published.reached_s().map(f64::to_bits)),
             waits: s.agent.as_ref().is_some_and(|a| a.record_waits.is_some()),
         }
     }

@@ -26,8 +26,8 @@ fn report(s: &Snapshot, zone: &TimeZone, lanes: Option<picture::Picture>) -> Pap
     let kicker = format!("Alarm path survey, site {}, {day}", safe(&s.site));
     let mut paper = Paper::new(Kind::Report, &kicker, &words::verdict(s));
     let b = &mut paper.blocks;
-    if !s.verdict.sentence.is_empty() {
-        b.lead(&safe(&s.verdict.sentence));
+    if !s.verdict().sentence.is_empty() {
+        b.lead(&safe(&s.verdict().sentence));
     }
     part::sure(b, s);
     part::today(b, s);

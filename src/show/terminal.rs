@@ -104,8 +104,8 @@ pub fn plain_change(before: &Snapshot, after: &Snapshot, zone: &TimeZone) -> Vec
         let line = format!("Trouble {}, {}, is read differently now.", gone.number, gone.cause.word());
         changes.push((gone.start_s[1], line));
     }
-    if before.verdict.kind != after.verdict.kind {
-        changes.push((now, format!("So far: {}. {}", words::verdict(after), safe(&after.verdict.sentence))));
+    if before.verdict().kind != after.verdict().kind {
+        changes.push((now, format!("So far: {}. {}", words::verdict(after), safe(&after.verdict().sentence))));
     }
     changes.sort_by(|a, b| a.0.total_cmp(&b.0));
     changes.into_iter().map(|(_, line)| format!("{}  {line}", clock.at(now))).collect()

@@ -55,9 +55,9 @@ pub fn sureness(confidence: Option<f64>) -> Option<String> {
 
 /// How sure, and of what, as a sentence; `None` where the verdict decides nothing or there is no honest figure.
 pub fn how_sure(s: &Snapshot) -> Option<String> {
-    let c = s.verdict.confidence.filter(|c| c.is_finite())?;
+    let c = s.verdict().confidence.filter(|c| c.is_finite())?;
     let seen = span(s.watch.observed_s);
-    Some(match s.verdict.kind {
+    Some(match s.verdict().kind {
         VerdictKind::IpAlone => format!(
             "How sure: going by the {seen} seen, the odds are {} that what is required holds in the long run.",
             odds(c)
@@ -237,8 +237,8 @@ pub fn more(needs_s: Option<f64>) -> Option<String> {
 
 /// The verdict in plain words.
 pub fn verdict(s: &Snapshot) -> String {
-    match (s.verdict.kind, s.verdict.needs_s.filter(|n| *n > 0.0 && n.is_finite())) {
-        (VerdictKind::KeepWatching, Some(n)) => format!("{} (about {} more)", s.verdict.kind.words(), days(n)),
+    match (s.verdict().kind, s.verdict().needs_s.filter(|n| *n > 0.0 && n.is_finite())) {
+        (VerdictKind::KeepWatching, Some(n)) => format!("{} (about {} more)", s.verdict().kind.words(), days(n)),
         (kind, _) => kind.words().to_owned(),
     }
 }

@@ -3,9 +3,11 @@
 use super::asked::requirement;
 use super::known::facts;
 use super::lanes::lane;
-use super::targets::targets;
 use super::unseen::blind;
-use super::{FORMAT, Header, Mend, Snapshot, Trouble, Verdict, Watch, decision, drills, figures, reasons, sharpness};
+use super::{
+    FORMAT, Header, Mend, Ruling, Snapshot, Trouble, Verdict, Watch, decision, drills, figures, reasons, sharpness,
+    targets,
+};
 use crate::judge::{self, Clue, Edge, Ending, Judge, Judgement, Lane, LaneState, Micros, Moment, Sign};
 use crate::words::{causes, lanes, signs};
 use std::collections::BTreeSet;
@@ -19,24 +21,51 @@ const CAUTIONS: [&str; 5] = [
     "Before any wiring, take the panel off mains and battery. Do not drop a monitored path on the strength of this report alone.",
 ];
 
-/// The snapshot of a judge as it stands.
+/// The snapshot of a judge as it stands, with its ruling.
 pub fn take(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.judgement(), false)
+    let j = judge.judgement();
+    let look = look(judge, header, &j);
+    let ruling = ruled(&j, judge, &look.troubles);
+    look.with_ruling(ruling)
 }
 
-/// The snapshot for a live view: as [`take`], but no requirement is held against the evidence yet, which costs more
-/// than a view each second should. Its verdict is `keep-watching` with nothing behind it, or `mend-first`.
+/// The snapshot for a live view: as [`take`], but nothing is held against what is required, which costs more than a
+/// view each second should. What is said so far is `keep-watching` with nothing behind it, or `mend-first`.
 pub fn take_live(judge: &Judge, header: &Header) -> Snapshot {
-    view(judge, header, &judge.glance(), true)
+    let j = judge.glance();
+    let look = look(judge, header, &j);
+    let if_wrong = figures::if_wrong(None, judge.settings().known.assumed.monthly_fee, j.look.observed);
+    Snapshot { so_far: Verdict { if_wrong, ..reasons::verdict(&j, judge, &look.troubles) }, ..look }
 }
 
-fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
-    let outlook = if live { None } else { figures::outlook(j, judge) };
+/// The ruling alone, for a view that takes its looks itself.
+pub fn rule(judge: &Judge) -> Ruling {
+    let j = judge.judgement();
+    ruled(&j, judge, &troubles(&j, judge))
+}
+
+fn ruled(j: &Judgement, judge: &Judge, troubles: &[Trouble]) -> Ruling {
+    let outlook = figures::outlook(j, judge);
     let if_wrong = figures::if_wrong(outlook.as_ref(), judge.settings().known.assumed.monthly_fee, j.look.observed);
-    let today = if live { Vec::new() } else { decision::lines(j, judge, outlook.as_ref()) };
+    let today = decision::lines(j, judge, outlook.as_ref());
+    let could_change = reasons::could_change(j, judge);
+    Ruling {
+        reached_s: (j.look.now - Moment(0)).secs(),
+        losses: targets::losses(judge),
+        verdict: Verdict { today, if_wrong, could_change, ..reasons::verdict(j, judge, troubles) },
+        requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
+        delivery: figures::delivery(j),
+        outlook,
+        prior: Some(figures::prior(j, judge)),
+        detection: sharpness::detection(judge),
+        lengths: sharpness::lengths(j),
+        drills: drills::views(j, judge),
+    }
+}
+
+fn look(judge: &Judge, header: &Header, j: &Judgement) -> Snapshot {
     let now = j.look.now;
     let elapsed = (now - Moment(0)).secs();
-    let troubles: Vec<Trouble> = j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, now)).collect();
     Snapshot {
         format: FORMAT,
         version: env!("CARGO_PKG_VERSION").into(),
@@ -54,20 +83,12 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             }),
             planned_s: header.planned.map(Micros::secs),
         },
-        verdict: Verdict { today, if_wrong, ..reasons::verdict(j, judge, &troubles, live) },
-        mend: mend(j, judge, live),
+        mend: mend(j, judge),
         lanes: Lane::ALL.iter().map(|l| lane(*l, judge, j, now)).collect(),
-        troubles,
-        requirements: j.held.iter().map(|h| requirement(h, j)).collect(),
-        delivery: if live { None } else { figures::delivery(j) },
+        troubles: troubles(j, judge),
         supervision: figures::supervision(j),
-        outlook,
         flaps: figures::flap_views(j),
-        prior: (!live).then(|| figures::prior(j, judge)),
-        targets: targets(judge, live),
-        detection: if live { None } else { sharpness::detection(judge) },
-        lengths: if live { None } else { sharpness::lengths(j) },
-        drills: if live { Vec::new() } else { drills::views(j, judge) },
+        targets: targets::targets(judge),
         facts: facts(judge, header, j),
         blind: blind(judge, header, j),
         agent: None,
@@ -78,10 +99,16 @@ fn view(judge: &Judge, header: &Header, j: &Judgement, live: bool) -> Snapshot {
             .map(|u| format!("This site file names {u} signalling: that is out of scope here. The authority having jurisdiction decides."))
             .chain(CAUTIONS.iter().map(|c| (*c).to_owned()))
             .collect(),
+        so_far: Verdict::default(),
+        ruling: None,
     }
 }
 
-fn mend(j: &Judgement, judge: &Judge, live: bool) -> Vec<Mend> {
+fn troubles(j: &Judgement, judge: &Judge) -> Vec<Trouble> {
+    j.look.troubles.iter().zip(1..).map(|(t, n)| trouble(t, n, judge, j.look.now)).collect()
+}
+
+fn mend(j: &Judgement, judge: &Judge) -> Vec<Mend> {
     let now = j.look.now;
     let mut out: Vec<(judge::Cause, Mend)> = Vec::new();
     for t in &j.look.troubles {
@@ -106,7 +133,7 @@ fn mend(j: &Judgement, judge: &Judge, live: bool) -> Vec<Mend> {
     let mut out: Vec<Mend> = out.into_iter().map(|(_, m)| m).collect();
     // What was seen to stop the path comes before what mains would do to it.
     let at = j.look.troubles.iter().filter(|t| t.cause.mendable()).map(|t| t.cause).collect::<BTreeSet<_>>().len();
-    let standby = judge.settings().known.standby.as_ref().filter(|_| !live);
+    let standby = judge.settings().known.standby.as_ref();
     if let Some(m) = standby.and_then(drills::mend) {
         out.insert(at.min(out.len()), m);
     }

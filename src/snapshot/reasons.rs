@@ -10,8 +10,8 @@ use crate::judge::{Judge, Judgement, Lane, Micros, Standing, Trouble, VerdictKin
 use crate::words::causes;
 use std::collections::{BTreeMap, BTreeSet};
 
-/// The verdict with everything but the cost of being wrong.
-pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble], live: bool) -> Verdict {
+/// The verdict without the choice for today, the cost of being wrong and what could change it.
+pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble]) -> Verdict {
     let watched = j.look.observed;
     let outages = j.look.troubles.iter().filter(|t| t.path_down.is_some()).count();
     let totals = totals(troubles, j);
@@ -72,7 +72,7 @@ pub(super) fn verdict(j: &Judgement, judge: &Judge, troubles: &[super::Trouble],
         safer_today,
         safer_because,
         if_wrong: Vec::new(),
-        could_change: if live { Vec::new() } else { could_change(j, judge) },
+        could_change: Vec::new(),
     }
 }
 
@@ -208,7 +208,7 @@ fn by_cause(j: &Judgement, counts: impl Fn(&Trouble) -> bool) -> Vec<String> {
 }
 
 /// What could make it another verdict, the shortest further observation first.
-fn could_change(j: &Judgement, judge: &Judge) -> Vec<String> {
+pub(super) fn could_change(j: &Judgement, judge: &Judge) -> Vec<String> {
     let set = &judge.settings().requirements;
     let mut out = Vec::new();
     if let Some(turning) = turning::turning(j, &set.require) {
@@ -219,7 +219,7 @@ fn could_change(j: &Judgement, judge: &Judge) -> Vec<String> {
         out.extend(both.into_iter().map(|b| b.1));
         out.extend(neither(j, turning));
     }
-    // Nothing is held against the evidence in the live view, and a set already met needs no such word.
+    // A set already met needs no such word.
     if !j.held.is_empty()
         && let Some((require, least)) = set.shortest_watch(&j.evidence)
         && least.is_none_or(|l| j.look.observed < l)

@@ -1,5 +1,6 @@
 //! Target by target: how often it was asked and what came back, in all and over time.
 
+use super::ruling::Lost;
 use super::{CourseView, TargetView, sharpness};
 use crate::judge::{self, Judge, Outcome, Question};
 
@@ -15,9 +16,8 @@ fn course(c: &judge::course::Course) -> CourseView {
     }
 }
 
-pub(super) fn targets(judge: &Judge, live: bool) -> Vec<TargetView> {
-    // Taking in what is still waited for costs more than a view each second should.
-    let losses = if live { Vec::new() } else { judge.losses() };
+/// Target by target; what each lost is the ruling's to say.
+pub(super) fn targets(judge: &Judge) -> Vec<TargetView> {
     judge
         .tallies()
         .iter()
@@ -38,8 +38,18 @@ pub(super) fn targets(judge: &Judge, live: bool) -> Vec<TargetView> {
                 .collect(),
             rtt_ms: t.rtt_ms(),
             course: t.rtt.is_some().then(|| course(&t.course)),
-            loss: sharpness::loss(&losses, q, target),
+            loss: None,
             jitter_ms: t.rtt_ms().map(|_| t.jitter.value()),
         })
         .collect()
+}
+
+/// What each target lost. Takes in what is still waited for, which costs more than a view each second should.
+pub(super) fn losses(judge: &Judge) -> Vec<Lost> {
+    let losses = judge.losses();
+    let lost = |(question, target, _)| {
+        let loss = sharpness::loss(&losses, question, target)?;
+        Some(Lost { question: question.words().into(), target: target.to_string(), loss })
+    };
+    judge.tallies().iter().filter_map(lost).collect()
 }

@@ -12,7 +12,6 @@ use nix::time::{ClockId, clock_gettime};
 use pathproof::judge::requirement::RequirementSet;
 use pathproof::judge::settings::Known;
 use pathproof::judge::{Entry, Judge, Lane, Micros, Moment, Session, Settings, WallTime};
-use pathproof::metrics::Ruling;
 use pathproof::serve::{Access, Address, Published, Server, Surface};
 use pathproof::site::cadence::WATCH;
 use pathproof::snapshot::{Header, take, take_live};
@@ -56,16 +55,16 @@ fn main() {
     let address = server.listen(at).expect("listens");
     let published = server.start().expect("serves").expect("somewhere");
     let sends: Arc<[String]> = vec!["What is sent: nothing".to_owned()].into();
+    let ruling = whole.ruling.clone().expect("a whole look");
     let mut look = |at: Moment| {
         while let Some(e) = ahead.next_if(|e| e.known() <= at) {
             judge.take(&e);
         }
         let began = Instant::now();
-        let snapshot = take_live(&judge, &header).with_whole(&whole);
+        let snapshot = take_live(&judge, &header).with_ruling(ruling.clone());
         let took = began.elapsed();
-        let ruling = Some(Ruling { kind: whole.verdict.kind, at_s: whole.watch.elapsed_s });
         let (looked_s, looked, sends) = (at.secs(), clock::wall_time(), Arc::clone(&sends));
-        published.publish(Published { snapshot, ruling, looked_s, looked, sends });
+        published.publish(Published { snapshot, looked_s, looked, sends });
         took
     };
     let took = look(clock.now());

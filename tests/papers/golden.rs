@@ -57,10 +57,10 @@ fn twelve_stories_tell_what_to_do() {
         let (_, letter) = papers(&s).into_iter().find(|(word, _)| *word == "letter").expect("a letter");
         let letter = to_text(&letter, 80);
         let above = letter.find("WHAT HAPPENED").expect("each letter tells it");
-        let lines = s.verdict.today.iter().map(|l| format!("- {l}\n")).collect::<String>();
+        let lines = s.verdict().today.iter().map(|l| format!("- {l}\n")).collect::<String>();
         out += &format!(
             "===== {site}: {what}\n\n[technician] {}\n{lines}\n[household]\n{}\n",
-            s.verdict.kind.words(),
+            s.verdict().kind.words(),
             letter[..above].trim()
         );
         out += "\n";

@@ -3,7 +3,7 @@
 
 use super::told::{Length, between, count_before, flat, listed, page_text, rows, section, share};
 use super::{judged, papers, snapshots};
-use pathproof::metrics::{Board, Form, Ruling, exposition};
+use pathproof::metrics::{Board, Form, exposition};
 use pathproof::show::page::{Look, home, technician};
 use pathproof::show::paper::{to_html, to_text};
 use pathproof::show::{json, report, terminal};
@@ -41,7 +41,7 @@ fn render(s: &Snapshot) -> Rendered {
     let look = Look { snapshot: s, zone: &zone, now_s, sends: &[], record: "home.db" };
     let all = papers(s);
     let paper = |word| &all.iter().find(|p| p.0 == word).expect("such a paper").1;
-    let board = Board::of(s, now_s, Some(Ruling { kind: s.verdict.kind, at_s: now_s }));
+    let board = Board::of(s, now_s);
     Rendered {
         json: json::to_json(s),
         terminal: terminal::verdict(s, &zone, 80),
@@ -360,7 +360,7 @@ fn overlapping() -> Snapshot {
         t.number = number;
     }
     // What the judge itself would say of that many is not there to be told.
-    s.verdict.reasons.retain(|r| !r.contains(" in all"));
+    s.ruling.as_mut().expect("one").verdict.reasons.retain(|r| !r.contains(" in all"));
     s.supervision.clear();
     s
 }

@@ -64,7 +64,7 @@ fn the_letter_counts_what_the_snapshot_holds() {
             (_, None) => unreachable!("a longest of some"),
         };
         assert!(texts.contains(&want), "{site}: {want}\n{texts}");
-        if let Some(d) = &s.delivery {
+        if let Some(d) = s.ruling.as_ref().and_then(|r| r.delivery.as_ref()) {
             let want = match d.missed {
                 [_, 0.0] => format!("All of them would have got through within {}.", length(d.within_s)),
                 [a, b] if thousand(a) == thousand(b) => format!("{} of them would not have got", thousand(a)),
@@ -276,7 +276,7 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
         (least, most) = (least + to[0] - f[2], most + to[2] - f[0]);
     }
     lengths.extend([least, most]);
-    if let Some(d) = &s.detection {
+    if let Some(d) = s.ruling.as_ref().and_then(|r| r.detection.as_ref()) {
         lengths.push(d.every_s * f64::from(d.run));
     }
     for l in &s.lanes {

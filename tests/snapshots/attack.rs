@@ -21,7 +21,9 @@ pub(crate) fn attacked() -> Snapshot {
 fn attack() -> Snapshot {
     // Every field is filled in one of these.
     let mut s = of("keep-watching");
-    (s.drills, s.delivery) = (of("drilled").drills, of("add-cellular").delivery);
+    let ruled = |name| of(name).ruling.expect("one");
+    let r = s.ruling.as_mut().expect("one");
+    (r.drills, r.delivery) = (ruled("drilled").drills, ruled("add-cellular").delivery);
     s.mend = of("mend-first").mend;
     s.flaps = of("mend-first").flaps;
     let mut whole = Value::serialized(&s).expect("a snapshot is plain data");

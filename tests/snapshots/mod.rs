@@ -163,7 +163,7 @@ pub(crate) fn judged(sites: &[Site]) -> Vec<(&'static str, Snapshot)> {
         let judging: Vec<_> = sites.iter().map(|s| (s, scope.spawn(|| s.judged(s.seconds)))).collect();
         let judged = judging.into_iter().map(|(s, snapshot)| {
             let snapshot = snapshot.join().expect("a site can be judged");
-            assert_eq!(snapshot.verdict.kind, s.verdict, "{}: {:#?}", s.name, snapshot.verdict);
+            assert_eq!(snapshot.verdict().kind, s.verdict, "{}: {:#?}", s.name, snapshot.verdict());
             (s.name, snapshot)
         });
         judged.collect()

@@ -17,7 +17,6 @@ mod watching;
 mod whole;
 
 use pathproof::judge::{Moment, WallTime};
-use pathproof::metrics::Ruling;
 use pathproof::serve::{Access, Address, Certificate, Published, Served, Server, Surface, Token};
 use pathproof::snapshot::Snapshot;
 use pathproof::sys::clock::Clock;
@@ -85,10 +84,12 @@ impl Site {
         Self::new(None, &[], "/nonexistent/r.db".into(), Some(snapshot))
     }
 
-    fn tell(&self, snapshot: Snapshot) {
+    fn tell(&self, mut snapshot: Snapshot) {
         let looked_s = snapshot.watch.elapsed_s;
+        if let Some(r) = &mut snapshot.ruling {
+            r.reached_s = looked_s;
+        }
         self.served.publish(Published {
-            ruling: Some(Ruling { kind: snapshot.verdict.kind, at_s: looked_s }),
             looked_s,
             looked: WallTime(1_767_225_600_000_000),
             sends: vec!["What is sent: nothing".to_owned()].into(),

@@ -107,7 +107,7 @@ fn what_is_answered_is_what_the_snapshot_says() {
         let printed: serde_json::Value = serde_json::from_str(&pathproof::show::json::to_json(&s)).expect("JSON");
         assert_eq!(site.get("/api/v1/snapshot").json(), printed);
         let verdict = site.get("/api/v1/verdict").json();
-        assert_eq!(verdict["verdict"]["sentence"].as_str(), Some(s.verdict.sentence.as_str()));
+        assert_eq!(verdict["verdict"]["sentence"].as_str(), Some(s.verdict().sentence.as_str()));
         assert_eq!(
             site.get("/api/v1/report").body,
             pathproof::show::report::to_html(&s, &jiff::tz::TimeZone::system())

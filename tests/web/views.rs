@@ -99,7 +99,7 @@ print('harmless')
 #[test]
 fn hostile_text_is_text_in_every_view() {
     let mut s = snapshots::attacked();
-    s.verdict.sentence = snapshots::HOSTILE.into();
+    s.ruling.as_mut().expect("one").verdict.sentence = snapshots::HOSTILE.into();
     let site = Site::open(s);
     let mut live = Events::open(&site, "home");
     let mut pages = vec![("live".to_owned(), live.next("look"))];

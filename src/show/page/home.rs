@@ -148,10 +148,10 @@ fn to_do(look: &Look<'_>, line: &PlainLine<'_>) -> Markup {
             }
         };
     }
-    let leave = match s.verdict.kind {
+    let leave = match s.verdict().kind {
         VerdictKind::AddCellular => "Ask the alarm company to add a cellular backup.".to_owned(),
         VerdictKind::IpAlone => "Nothing to mend. Keep the network gear on backup power.".to_owned(),
-        VerdictKind::MendFirst | VerdictKind::KeepWatching => match s.verdict.needs_s.filter(|n| *n > 0.0) {
+        VerdictKind::MendFirst | VerdictKind::KeepWatching => match s.verdict().needs_s.filter(|n| *n > 0.0) {
             _ if s.watch.ended.is_some() => "Nothing. To know more, watch again.".to_owned(),
             Some(n) if n.is_finite() => {
                 format!("Nothing. Leave this box plugged in; about {} more would tell.", words::days(n))
@@ -253,7 +253,7 @@ const fn short_answer(kind: VerdictKind) -> &'static str {
 }
 
 fn enough(s: &Snapshot) -> Markup {
-    let v = &s.verdict;
+    let v = s.verdict();
     html! {
         p class="choice" { (short_answer(v.kind)) " " (words::verdict(s)) "." }
         @if v.kind == VerdictKind::KeepWatching && s.watch.observed_s < BEGUN_S && s.watch.ended.is_none() {

@@ -57,7 +57,7 @@ pub fn home_main(look: &Look<'_>) -> String {
 
 /// The technician's view, whole; the lanes in the window, or all of the record.
 pub fn technician(look: &Look<'_>, window: Option<Window>) -> String {
-    let title = format!("{} – alarm path, technician", look.snapshot.verdict.kind.words());
+    let title = format!("{} – alarm path, technician", look.snapshot.verdict().kind.words());
     page(&Frame { title: &title, view: "technician", look: Some(look) }, &technician::main(look, window))
 }
 

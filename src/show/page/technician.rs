@@ -86,8 +86,8 @@ fn contents(shared: &[&Blocks]) -> Markup {
 
 fn opening(s: &Snapshot) -> Markup {
     let mut b = Blocks::default();
-    if !s.verdict.sentence.is_empty() {
-        b.lead(&sentence(&s.verdict.sentence));
+    if !s.verdict().sentence.is_empty() {
+        b.lead(&sentence(&s.verdict().sentence));
     }
     part::sure(&mut b, s);
     let mut why = Blocks::default();

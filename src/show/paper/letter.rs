@@ -22,13 +22,13 @@ pub fn letter(given: &Given) -> Paper {
     let s = given.snapshot;
     let scope = in_scope(s);
     let window = Window::last(s, WEEK_S);
-    let needs = || s.verdict.needs_s.filter(|n| *n > 0.0 && n.is_finite()).map(more);
-    let mut paper = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict.kind, scope));
+    let needs = || s.verdict().needs_s.filter(|n| *n > 0.0 && n.is_finite()).map(more);
+    let mut paper = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict().kind, scope));
     let p = &mut paper.blocks;
     // Where every requirement held, what decided was how long the path stands without mains.
-    let likely = s.verdict.basis == Some(Basis::Likely);
-    let by_power = !likely && !s.requirements.iter().any(|r| r.standing == Standing::NotMet);
-    p.lead(&say_letter::lead(s.verdict.kind, scope, by_power, likely, needs()));
+    let likely = s.verdict().basis == Some(Basis::Likely);
+    let by_power = !likely && !s.ruling.iter().flat_map(|r| &r.requirements).any(|r| r.standing == Standing::NotMet);
+    p.lead(&say_letter::lead(s.verdict().kind, scope, by_power, likely, needs()));
     if s.practice {
         p.say(say_letter::PRACTICE);
     }
@@ -37,10 +37,10 @@ pub fn letter(given: &Given) -> Paper {
     p.say(format!("{period} {}", say_letter::watched(window.length_s(), window.seen_s)));
 
     p.part("do", say_letter::DO);
-    let worst = s.mend.first().filter(|_| scope && s.verdict.kind == VerdictKind::MendFirst);
+    let worst = s.mend.first().filter(|_| scope && s.verdict().kind == VerdictKind::MendFirst);
     let todo = match worst {
         Some(m) => say_letter::act(m.who, &wrong(m), &safe(&m.step)),
-        None => say_letter::nothing_to_mend(s.verdict.kind, scope, s.verdict.ask_kind_of_line, needs()),
+        None => say_letter::nothing_to_mend(s.verdict().kind, scope, s.verdict().ask_kind_of_line, needs()),
     };
     p.list(todo);
 
@@ -51,7 +51,7 @@ pub fn letter(given: &Given) -> Paper {
     p.say(noticed(s, &window));
 
     p.part("through", say_letter::THROUGH);
-    match &s.delivery {
+    match s.ruling.as_ref().and_then(|r| r.delivery.as_ref()) {
         Some(d) => p.say(format!(
             "{} {}",
             say_letter::through(d.within_s, d.missed, s.watch.observed_s),
@@ -62,7 +62,7 @@ pub fn letter(given: &Given) -> Paper {
 
     if scope {
         p.part("sure", say_letter::SURE);
-        p.say(say_letter::sure(s.verdict.kind, by_power, likely, s.verdict.confidence, s.watch.observed_s));
+        p.say(say_letter::sure(s.verdict().kind, by_power, likely, s.verdict().confidence, s.watch.observed_s));
     }
     p.part("limits", say_letter::LIMITS);
     p.list(say_letter::limits(s.watch.observed_s));
@@ -76,7 +76,7 @@ pub fn letter(given: &Given) -> Paper {
 
 /// Whether the verdict is about this alarm system at all.
 fn in_scope(s: &Snapshot) -> bool {
-    s.verdict.out_of_scope.is_empty()
+    s.verdict().out_of_scope.is_empty()
 }
 
 /// How much more watching, in words.

@@ -31,7 +31,7 @@ pub fn survey_record(given: &Given, entered: &Entered, power: &Power) -> Paper {
     let clock = Clock::new(s, given.zone);
     let mut paper = Paper::new(Kind::SurveyRecord, say::KICKER, &say::title(&safe(&s.site)));
     let p = &mut paper.blocks;
-    p.lead(&words::verdict(s)).say(sentence(&s.verdict.sentence));
+    p.lead(&words::verdict(s)).say(sentence(&s.verdict().sentence));
     part::sure(p, s);
     part::reasons(p, s);
     part::today(p, s);
@@ -46,7 +46,7 @@ pub fn survey_record(given: &Given, entered: &Entered, power: &Power) -> Paper {
     }
     part::faults(p, &["State"], faults);
     power_sheet(p, power);
-    if s.drills.is_empty() {
+    if s.ruling.as_ref().is_none_or(|r| r.drills.is_empty()) {
         p.part("drills", say::DRILLS).say(say::NO_DRILLS);
     }
     part::answers(p, s);
@@ -61,7 +61,7 @@ pub fn survey_record(given: &Given, entered: &Entered, power: &Power) -> Paper {
     p.part("record", say::RECORD).pairs(identity(given));
     p.page();
     p.part("offer", say::OFFER).say(say::OFFER_ABOUT).say(words::verdict(s));
-    p.list(s.verdict.if_wrong.iter().map(|w| sentence(w)));
+    p.list(s.verdict().if_wrong.iter().map(|w| sentence(w)));
     p.sign(&say::CHOICES, &say::SIGNERS);
     paper
 }

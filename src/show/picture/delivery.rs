@@ -8,7 +8,7 @@ use crate::snapshot::Snapshot;
 
 /// The curve; `None` where the snapshot holds none.
 pub fn delivery(s: &Snapshot) -> Option<Picture> {
-    let d = s.delivery.as_ref()?;
+    let d = s.ruling.as_ref()?.delivery.as_ref()?;
     let of: Vec<[f64; 3]> = d.by_time.iter().copied().filter(|r| r.iter().all(|x| x.is_finite())).collect();
     let (first, last) = (of.first()?, of.last()?);
     if of.len() < 2 || first[0] <= 0.0 {

@@ -9,7 +9,7 @@ const LEFT: f64 = 120.0;
 
 /// The two bars; `None` where the snapshot has no outlook.
 pub fn hours(s: &Snapshot) -> Option<Picture> {
-    let o = s.outlook.as_ref()?;
+    let o = s.ruling.as_ref()?.outlook.as_ref()?;
     let rows = [(say::IP_ALONE, o.ip_alone), (say::WITH_CELLULAR, o.with_cellular)];
     if rows.iter().any(|(_, h)| ![h.low, h.middle, h.high].iter().all(|x| x.is_finite() && *x >= 0.0)) {
         return None;

@@ -24,15 +24,15 @@ pub fn answers(b: &mut Blocks, s: &Snapshot) {
 
 /// The odds for somebody who must decide today; `None` where there are none.
 pub fn odds_today(s: &Snapshot) -> Option<String> {
-    let once = if s.verdict.kind == VerdictKind::MendFirst { "once that is mended, " } else { "" };
-    if let Some(misses) = s.verdict.misses {
+    let once = if s.verdict().kind == VerdictKind::MendFirst { "once that is mended, " } else { "" };
+    if let Some(misses) = s.verdict().misses {
         return Some(words::capital(&format!(
             "{once}going by the {} seen and by lines of its kind, the odds are {} that the line does what is required in the long run.",
             span(s.watch.observed_s),
             odds(1.0 - misses)
         )));
     }
-    let p = s.prior.as_ref()?;
+    let p = s.ruling.as_ref()?.prior.as_ref()?;
     let alone = p.alone?;
     let with = p.with.filter(|w| (w - alone).abs() > 0.005);
     let seen = span(s.watch.observed_s);
@@ -56,9 +56,10 @@ pub fn odds_today(s: &Snapshot) -> Option<String> {
 
 /// What was done on purpose.
 pub fn drills(b: &mut Blocks, s: &Snapshot) {
-    let Some(first) = s.drills.first() else { return };
+    let drills = s.ruling.as_ref().map_or(&[][..], |r| &r.drills);
+    let Some(first) = drills.first() else { return };
     let mut list = Vec::new();
-    for d in &s.drills {
+    for d in drills {
         let day = words::zoned(d.began, &TimeZone::UTC).strftime("%Y-%m-%d %H:%M UTC");
         let title = format!("{} of {day}", words::capital(&safe(&d.drill)));
         let short = d.cut_short.iter().map(|why| format!("Cut short: {}.", safe(why)));
@@ -66,7 +67,7 @@ pub fn drills(b: &mut Blocks, s: &Snapshot) {
         let told = if told.is_empty() { "Nothing was measured.".to_owned() } else { told.join(" ") };
         list.push(format!("{title}: {told}"));
     }
-    let one = s.drills.len() == 1 && first.to_s > first.from_s;
+    let one = drills.len() == 1 && first.to_s > first.from_s;
     let what = if one { "It was" } else { "They were" };
     let says = format!(
         "{what} somebody's doing on purpose: nothing in that time counts for or against the path. The figures of each target count every question, these too."
@@ -76,7 +77,7 @@ pub fn drills(b: &mut Blocks, s: &Snapshot) {
 
 /// Would an alarm have got through?
 pub fn delivery(b: &mut Blocks, s: &Snapshot) {
-    let Some(d) = &s.delivery else { return };
+    let Some(d) = s.ruling.as_ref().and_then(|r| r.delivery.as_ref()) else { return };
     let tries: Vec<String> =
         d.retries_s.iter().map(|r| if *r <= 0.0 { "at once".to_owned() } else { span(*r) }).collect();
     let schedule = format!(
@@ -152,7 +153,7 @@ fn believed(b: &Believed) -> String {
 
 /// What a year may bring.
 pub fn outlook(b: &mut Blocks, s: &Snapshot) {
-    let Some(o) = &s.outlook else { return };
+    let Some(o) = s.ruling.as_ref().and_then(|r| r.outlook.as_ref()) else { return };
     b.part("outlook", "What may a year bring?").say(sentence(&o.sentence));
     if !o.inputs.is_empty() {
         b.say("Taken as given, not measured:").list(o.inputs.iter().map(believed));
@@ -161,7 +162,7 @@ pub fn outlook(b: &mut Blocks, s: &Snapshot) {
 
 /// What was believed before watching.
 pub fn prior(b: &mut Blocks, s: &Snapshot) {
-    let Some(p) = &s.prior else { return };
+    let Some(p) = s.ruling.as_ref().and_then(|r| r.prior.as_ref()) else { return };
     b.part("prior", "What was believed beforehand?").say(sentence(&p.sentence));
     if p.verdict_with != p.verdict_alone {
         b.say(format!(
@@ -177,8 +178,11 @@ pub fn prior(b: &mut Blocks, s: &Snapshot) {
 
 /// How sharp the watch was.
 pub fn sharpness(b: &mut Blocks, s: &Snapshot) {
-    let mut says: Vec<String> = s.detection.iter().map(noticed).collect();
-    says.extend(s.lengths.as_ref().map(|l| lasted(l, s.watch.elapsed_s)));
+    let mut says = Vec::new();
+    if let Some(r) = &s.ruling {
+        says.extend(r.detection.as_ref().map(noticed));
+        says.extend(r.lengths.as_ref().map(|l| lasted(l, s.watch.elapsed_s)));
+    }
     says.extend(s.flaps.iter().map(|f| {
         let now = if f.flapping { " It counts as flapping now." } else { "" };
         format!("{}{now}", sentence(&f.sentence))

@@ -6,9 +6,7 @@ use crate::snapshot::{Requirement, Snapshot, Standing, TargetView, odds, too_lit
 
 /// What is asked of the line, what was seen of it, and how that stands.
 pub fn requirements(b: &mut Blocks, s: &Snapshot) {
-    if s.requirements.is_empty() {
-        return;
-    }
+    let Some(r) = s.ruling.as_ref().filter(|r| !r.requirements.is_empty()) else { return };
     b.part("requirements", "Requirement by requirement");
     if !s.mend.is_empty() {
         b.say("Outages that somebody at the site or the station can mend are left out of these.");
@@ -21,7 +19,7 @@ pub fn requirements(b: &mut Blocks, s: &Snapshot) {
     b.table(
         "What is asked of the line, what was seen of it, and how that stands.",
         &["Requirement", "Asks for", "Seen", "Stands", "Source"],
-        s.requirements.iter().map(row),
+        r.requirements.iter().map(row),
     );
 }
 

@@ -11,7 +11,7 @@ const FIRST_REASONS: usize = 3;
 
 /// Whether the choice for today is not the verdict itself and must be told.
 pub fn decides_today(s: &Snapshot) -> bool {
-    matches!(s.verdict.kind, VerdictKind::KeepWatching | VerdictKind::MendFirst)
+    matches!(s.verdict().kind, VerdictKind::KeepWatching | VerdictKind::MendFirst)
 }
 
 /// How sure the verdict is and how much was watched.
@@ -25,14 +25,14 @@ pub fn sure(b: &mut Blocks, s: &Snapshot) {
 
 /// The safer choice if one must decide today, as a sentence.
 pub fn safer(s: &Snapshot) -> String {
-    let given = sentence(&s.verdict.safer_today);
+    let given = sentence(&s.verdict().safer_today);
     if given.is_empty() { "No safer choice was given.".to_owned() } else { given }
 }
 
 /// The choice for today, in four lines; where there are none, for somebody who must decide today.
 pub fn today(b: &mut Blocks, s: &Snapshot) {
-    if !s.verdict.today.is_empty() {
-        b.part("today", "The choice for today").list(s.verdict.today.iter().map(|l| sentence(l)));
+    if !s.verdict().today.is_empty() {
+        b.part("today", "The choice for today").list(s.verdict().today.iter().map(|l| sentence(l)));
         return;
     }
     if !decides_today(s) {
@@ -41,33 +41,33 @@ pub fn today(b: &mut Blocks, s: &Snapshot) {
     b.part("today", "If you must decide today");
     b.lead(&safer(s));
     let odds = odds_today(s).unwrap_or_default();
-    b.say(format!("{} {odds}", rests_on(&s.verdict.safer_because)).trim());
+    b.say(format!("{} {odds}", rests_on(&s.verdict().safer_because)).trim());
 }
 
 /// The reasons that led to the verdict: the strongest ones.
 pub fn reasons(b: &mut Blocks, s: &Snapshot) {
-    if !s.verdict.reasons.is_empty() {
-        b.part("why", "Why").list(s.verdict.reasons.iter().take(FIRST_REASONS).map(|r| sentence(r)));
+    if !s.verdict().reasons.is_empty() {
+        b.part("why", "Why").list(s.verdict().reasons.iter().take(FIRST_REASONS).map(|r| sentence(r)));
     }
 }
 
 /// The reasons that do not stand beside the verdict.
 pub fn weighed(b: &mut Blocks, s: &Snapshot) {
-    if let Some(rest @ [_, ..]) = s.verdict.reasons.get(FIRST_REASONS..) {
+    if let Some(rest @ [_, ..]) = s.verdict().reasons.get(FIRST_REASONS..) {
         b.part("weighed", "What else was weighed").list(rest.iter().map(|r| sentence(r)));
     }
 }
 
 /// What being wrong would cost, each way.
 pub fn wrong(b: &mut Blocks, s: &Snapshot) {
-    if !s.verdict.if_wrong.is_empty() {
-        b.part("wrong", "What being wrong would cost").list(s.verdict.if_wrong.iter().map(|w| sentence(w)));
+    if !s.verdict().if_wrong.is_empty() {
+        b.part("wrong", "What being wrong would cost").list(s.verdict().if_wrong.iter().map(|w| sentence(w)));
     }
 }
 
 /// What could make it another verdict.
 pub fn what_could_change(b: &mut Blocks, s: &Snapshot) {
-    let v = &s.verdict;
+    let v = s.verdict();
     let more = words::more(v.needs_s).filter(|_| v.could_change.is_empty());
     if !v.could_change.is_empty() || more.is_some() {
         b.part("change", "What could change this answer");

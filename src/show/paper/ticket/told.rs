@@ -157,7 +157,7 @@ fn time(p: &mut Blocks, t: &Ticket, from: [f64; 3], given: &Given) {
     let mut pairs = vec![(label::FROM, edge(from))];
     pairs.extend(t.to_s.map(|to| (label::TO, edge(to))));
     pairs.extend(t.down_s.map(|d| (label::DOWN, say::down(d))));
-    if let Some(d) = &s.detection {
+    if let Some(d) = s.ruling.as_ref().and_then(|r| r.detection.as_ref()) {
         pairs.push((label::DELAY, say::delay(d.every_s, d.run)));
     }
     pairs.push((label::CLOCK, say::clock(s.watch.clock_synced).to_owned()));
