@@ -52,18 +52,15 @@ fn the_papers_of_eight_sites_match_their_golden_files() {
 #[test]
 fn twelve_stories_tell_what_to_do() {
     let (told, sites): (Vec<_>, Vec<_>) = stories().into_iter().unzip();
-    let mut out = String::new();
+    let mut out = Vec::new();
     for (what, (site, s)) in told.into_iter().zip(snapshots::judged(&sites)) {
         let (_, letter) = papers(&s).into_iter().find(|(word, _)| *word == "letter").expect("a letter");
         let letter = to_text(&letter, 80);
         let above = letter.find("WHAT HAPPENED").expect("each letter tells it");
-        let lines = s.verdict().today.iter().map(|l| format!("- {l}\n")).collect::<String>();
-        out += &format!(
-            "===== {site}: {what}\n\n[technician] {}\n{lines}\n[household]\n{}\n",
-            s.verdict().kind.words(),
-            letter[..above].trim()
-        );
-        out += "\n";
+        let v = s.verdict();
+        let lines: Vec<String> = v.today.iter().map(|l| format!("- {l}\n")).collect();
+        let (kind, lines, household) = (v.kind.words(), lines.concat(), letter[..above].trim());
+        out.push(format!("===== {site}: {what}\n\n[technician] {kind}\n{lines}\n[household]\n{household}\n\n"));
     }
-    compare("stories.txt", &out);
+    compare("stories.txt", &out.concat());
 }
