@@ -28,8 +28,8 @@ pub use header::Header;
 pub use odds::{odds, too_little};
 pub use outages::{Bout, Window, down_s, union};
 pub use ruling::{
-    Believed, DeliveryView, DetectionView, DrillView, HoursView, LengthsView, OutlookView, PriorView, Requirement,
-    Ruling, Verdict,
+    Believed, DeliveryView, DetectionView, DrillView, HoursView, LengthsView, LossView, OutlookView, PriorView,
+    Requirement, Ruling, Verdict,
 };
 
 use crate::judge::{Actor, Cause, Clue, Lane, WallTime};
@@ -130,21 +130,6 @@ pub struct CourseView {
     pub mean_ms: Vec<Option<f64>>,
     /// Longest round trip, milliseconds.
     pub most_ms: Vec<Option<f64>>,
-}
-
-/// What one target lost.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct LossView {
-    /// Share of questions unanswered.
-    pub share: f64,
-    /// Where the long-run share lies, 19 in 20 sure; losses in a row count for less.
-    pub bounds: [f64; 2],
-    /// Independent questions that would tell as much.
-    pub effective: f64,
-    /// Bursts of loss (RFC 3611).
-    pub bursts: u64,
-    /// Share lost inside bursts, and outside.
-    pub density: [Option<f64>; 2],
 }
 
 /// All outages against one supervision interval.

@@ -2,9 +2,8 @@
 //!
 //! A watch looks each second and rules far more seldom, as holding everything against what is required costs more.
 
-use super::{LossView, Standing, VerdictKind};
-use crate::judge::WallTime;
 use crate::judge::choice::{Basis, Choice};
+use crate::judge::{Standing, VerdictKind, WallTime};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -42,6 +41,21 @@ pub struct Ruling {
 }
 
 /// What one target lost.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LossView {
+    /// Share of questions unanswered.
+    pub share: f64,
+    /// Where the long-run share lies, 19 in 20 sure; losses in a row count for less.
+    pub bounds: [f64; 2],
+    /// Independent questions that would tell as much.
+    pub effective: f64,
+    /// Bursts of loss (RFC 3611).
+    pub bursts: u64,
+    /// Share lost inside bursts, and outside.
+    pub density: [Option<f64>; 2],
+}
+
+/// The same with the target it is about.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Lost {
     /// The question, in words.
