@@ -79,7 +79,8 @@ pub struct Snapshot {
     #[serde(skip)]
     pub so_far: Verdict,
     /// What only a whole look finds; `None` before the first.
-    #[serde(flatten)]
+    #[serde(flatten, deserialize_with = "flat::ruling")]
+    #[schemars(with = "Ruling")]
     pub ruling: Option<Ruling>,
 }
 

@@ -4,7 +4,12 @@
 
 use super::{Ruling, Snapshot};
 use serde::ser::SerializeStruct;
-use serde::{Serialize, Serializer};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+
+/// Reads a ruling: what is wrong in it is an error and not "no ruling".
+pub(super) fn ruling<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Ruling>, D::Error> {
+    Ruling::deserialize(deserializer).map(Some)
+}
 
 impl Serialize for Snapshot {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
@@ -43,5 +48,22 @@ impl Serialize for Snapshot {
         }
         write! { agent: &self.agent }
         out.end()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::snapshot::DrillView;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn every_key_stands_in_the_schema_and_every_one_of_the_schema_is_written() {
+        let ruling = Ruling { drills: vec![DrillView::default()], ..Ruling::default() };
+        let written = serde_json::to_value(Snapshot::default().with_ruling(ruling)).expect("plain data");
+        let schema = serde_json::to_value(schemars::schema_for!(Snapshot)).expect("plain data");
+        let keys = |v: &serde_json::Value| v.as_object().expect("an object").keys().cloned().collect::<BTreeSet<_>>();
+        assert_eq!(keys(&written), keys(&schema["properties"]));
+        assert!(schema["required"].as_array().expect("a list").contains(&"verdict".into()), "{schema:#}");
     }
 }
