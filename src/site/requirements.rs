@@ -67,7 +67,8 @@ mod tests {
             let (require, least) = set.shortest_watch(&Evidence::default()).expect("has requirements");
             let days = least.expect("some watch can show it").secs() / 86_400.0;
             // The bound for a count of none [GARWOOD36] alone asks for 30 ln 20 = 89.9 days [HAND26].
-            assert!((89.8..400.0).contains(&days), "{name}: {} needs {days}", require.name);
+            // The strictest, a shop's delivery, takes 427 days by a tail wide enough for every kind of line.
+            assert!((89.8..430.0).contains(&days), "{name}: {} needs {days}", require.name);
         }
     }
 

@@ -4,6 +4,7 @@
 use super::{OutlookView, figures, odds, words};
 use crate::judge::belief::WORSE;
 use crate::judge::choice::{Bar, Basis, Choice};
+use crate::judge::requirement::{Ask, Held, Measured};
 use crate::judge::{Judge, Judgement, Micros, Standing, Stands, VerdictKind};
 
 /// The four lines; empty where nothing may be or can be chosen.
@@ -36,19 +37,46 @@ fn why(j: &Judgement, choice: Choice) -> String {
     match (choice, j.decided.basis) {
         (Choice::IpAlone, Some(Basis::Shown)) => format!("What was watched shows it alone; {misses}."),
         (Choice::IpAlone, _) => format!("Likely, not shown: {misses}, and {most} is accepted."),
-        (Choice::WithCellular, Some(Basis::Shown)) if o.misses < 0.5 => {
-            "What was watched fell short of what is required, and that goes before any odds.".to_owned()
-        }
-        (Choice::WithCellular, Some(Basis::Shown)) => format!("What was watched shows it alone; {misses}."),
+        (Choice::WithCellular, Some(Basis::Shown)) => shown(j),
         (Choice::WithCellular, _) if o.misses > j.ground.caution.most() => {
             let told = words::capital(&misses);
             if odds(o.misses) == most {
-                format!("{told}, a little too many for IP alone.")
+                format!("{told}, a little over what IP alone may have.")
             } else {
-                format!("{told}; IP alone takes {most} or better.")
+                format!("{told}; for IP alone they may be {most} at most.")
             }
         }
         (Choice::WithCellular, _) => format!("{}: {}.", words::capital(&misses), yet(j)),
+    }
+}
+
+/// What was watched and shows that a requirement does not hold, each with what is allowed.
+fn shown(j: &Judgement) -> String {
+    let length = |s: f64| Micros((s * 1e6) as i64);
+    let watched = words::days(j.evidence.observed());
+    let failed = j.held.iter().filter(|h| h.standing == Standing::NotMet);
+    let one = |h: &Held| match (&h.measured, h.require.ask) {
+        (Measured::Availability { point, .. }, Ask::Availability { at_least, .. }) => {
+            let seen = j.evidence.observed().secs();
+            let [down, most] = [1.0 - point, 1.0 - at_least].map(|share| length(share * seen));
+            format!("the path was down for {down} of the {watched} watched, where {most} would be allowed")
+        }
+        (Measured::LongOutages { count, .. }, Ask::LongOutages { longer_than_s, at_most, per_days, .. }) => format!(
+            "{count} outages longer than {} in {watched}, where {at_most} in {per_days:.0} days are allowed",
+            length(longer_than_s)
+        ),
+        (Measured::Supervision { interval_s, longest_s, .. }, _) => format!(
+            "an outage of {}, longer than the station's interval of {}",
+            length(*longest_s),
+            length(*interval_s)
+        ),
+        _ => format!("\"{}\" did not hold in the {watched} watched", h.require.name),
+    };
+    let all: Vec<String> = failed.map(one).collect();
+    if all.is_empty() {
+        "What was watched shows it alone.".to_owned()
+    } else {
+        format!("Shown by what was watched: {}.", all.join("; "))
     }
 }
 
@@ -78,7 +106,7 @@ fn hours(o: &OutlookView, judge: &Judge) -> String {
         None => "what a backup costs was not entered".to_owned(),
     };
     format!(
-        "A year without a signal path: IP alone {} to {}, with a backup {} to {}; {fee}.",
+        "Hours a year without a signal path: IP alone {} to {}, with a backup {} to {}; {fee}.",
         figures::hours_words(o.ip_alone.low),
         figures::hours_words(o.ip_alone.high),
         figures::hours_words(o.with_cellular.low),
@@ -106,14 +134,16 @@ fn mains(judge: &Judge) -> &'static str {
 fn turning(j: &Judgement, choice: Choice) -> String {
     let Some(f) = j.decided.further else {
         let told = match (choice, j.decided.basis) {
-            (Choice::IpAlone, _) => "More time down than is allowed would turn it; watching on costs nothing.",
-            _ if by_power(j) => "Only network gear and a line that stand longer without mains would turn it.",
+            (Choice::IpAlone, _) => {
+                "More or longer outages than are allowed would change it; watching on costs nothing."
+            }
+            _ if by_power(j) => "Only a line that stands longer without mains would change it.",
             (_, Some(Basis::Likely)) => {
-                "No further watch of up to 90 days has a fair chance to turn it; a better line does."
+                "No further watch of up to 90 days has a fair chance to change it; a better line does."
             }
             (_, Some(Basis::Shown)) => "What was seen can't be undone: mend the line or change it, and watch anew.",
             _ if j.kind == VerdictKind::MendFirst => {
-                "Mend what is told below first; what is watched after that decides."
+                "Mend what stands under \"What to mend\" first; what is watched after that decides."
             }
             _ => "Only longer watching decides it.",
         };
@@ -125,5 +155,5 @@ fn turning(j: &Judgement, choice: Choice) -> String {
         (true, None) => "Knowing what kind of line it is".to_owned(),
         (false, quiet) => words::capital(&quiet.unwrap_or_default()),
     };
-    format!("{takes} would turn it to IP alone; the chance is {}.", odds(f.chance))
+    format!("{takes} would change it to IP alone; the chance is {}.", odds(f.chance))
 }

@@ -9,6 +9,7 @@ use crate::judge::decide::belief::weigh::Watched;
 use crate::judge::decide::evidence::Evidence;
 use crate::judge::decide::outage;
 use crate::judge::decide::prior::Prior;
+use crate::judge::decide::thresholds::LOOKS;
 use crate::judge::facts::Moment;
 use crate::judge::facts::stretches;
 use crate::judge::stats::band_posterior::{BandPosterior, BandPrior};
@@ -97,7 +98,18 @@ pub fn outlook(
     } else {
         belief.down(BOUNDS)
     };
-    Some(of(down, given))
+    Some(of(stretched(down, network), given))
+}
+
+/// The bounds, wide enough for what was measured in a week or more: a belief may call that a freak, nobody who lived it
+/// does.
+fn stretched([low, middle, high]: [f64; 3], e: &Evidence) -> [f64; 3] {
+    let (seen, lost) = (e.observed().secs(), e.lasted().iter().map(|o| o.seconds).sum::<f64>());
+    if lost <= 0.0 || seen < LOOKS.least_watch_met.secs() * 0.95 {
+        return [low, middle, high];
+    }
+    let measured = lost / seen.max(lost);
+    [low.min(measured), middle, high.max(measured)]
 }
 
 /// The outlook from what is believed alone; `None` where the kind of line is not known.
@@ -174,6 +186,16 @@ mod tests {
         }
         assert!(o.with_cellular.middle < o.ip_alone.middle);
         assert_eq!((o.network, o.mains), (o.ip_alone, None));
+    }
+
+    #[test]
+    fn what_was_measured_in_a_week_lies_within_the_bounds() {
+        // 30 d with one outage of 15 h: 15/720 of the time down, 182.6 h a year by hand; no week, no such bound.
+        let prior = Prior { access: Some(crate::judge::Access::Fibre), ..Prior::default() };
+        let high =
+            |days, s| outlook(&evidence(days, &[s]), &[], &prior, &Assumed::default()).expect("watched").network.high;
+        assert!((high(30, 54_000) - 182.6).abs() < 1.0, "{}", high(30, 54_000));
+        assert!(high(2, 20_000) < 800.0, "{}", high(2, 20_000));
     }
 
     #[test]

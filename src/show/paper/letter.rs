@@ -7,6 +7,7 @@
 use super::{Blocks, Given, Kind, Paper};
 use crate::judge::choice::Basis;
 use crate::show::escape::shell_word;
+use crate::show::say::letter::Rests;
 use crate::show::say::{self, letter as say_letter};
 use crate::show::words::{days, safe, zoned};
 use crate::snapshot::{Bout, Mend, Snapshot, Standing, VerdictKind, Window};
@@ -25,10 +26,8 @@ pub fn letter(given: &Given) -> Paper {
     let needs = || s.verdict().needs_s.filter(|n| *n > 0.0 && n.is_finite()).map(more);
     let mut paper = Paper::new(Kind::Letter, say_letter::KICKER, say_letter::title(s.verdict().kind, scope));
     let p = &mut paper.blocks;
-    // Where every requirement held, what decided was how long the path stands without mains.
-    let likely = s.verdict().basis == Some(Basis::Likely);
-    let by_power = !likely && !s.ruling.iter().flat_map(|r| &r.requirements).any(|r| r.standing == Standing::NotMet);
-    p.lead(&say_letter::lead(s.verdict().kind, scope, by_power, likely, needs()));
+    let rests = rests(s);
+    p.lead(&say_letter::lead(s.verdict().kind, scope, rests, needs()));
     if s.practice {
         p.say(say_letter::PRACTICE);
     }
@@ -40,7 +39,7 @@ pub fn letter(given: &Given) -> Paper {
     let worst = s.mend.first().filter(|_| scope && s.verdict().kind == VerdictKind::MendFirst);
     let todo = match worst {
         Some(m) => say_letter::act(m.who, &wrong(m), &safe(&m.step)),
-        None => say_letter::nothing_to_mend(s.verdict().kind, scope, s.verdict().ask_kind_of_line, needs()),
+        None => say_letter::nothing_to_mend(s.verdict().kind, scope, rests, s.watch.observed_s, needs()),
     };
     p.list(todo);
 
@@ -62,7 +61,7 @@ pub fn letter(given: &Given) -> Paper {
 
     if scope {
         p.part("sure", say_letter::SURE);
-        p.say(say_letter::sure(s.verdict().kind, by_power, likely, s.verdict().confidence, s.watch.observed_s));
+        p.say(say_letter::sure(s.verdict().kind, rests, s.verdict().confidence, s.watch.observed_s));
     }
     p.part("limits", say_letter::LIMITS);
     p.list(say_letter::limits(s.watch.observed_s));
@@ -72,6 +71,18 @@ pub fn letter(given: &Given) -> Paper {
     let delete = say_letter::delete(given.origin.record.as_deref().map(shell_word).as_deref());
     p.say(format!("{delete} {}", say_letter::clock(&zone, s.watch.clock_synced)));
     paper
+}
+
+/// What the answer rests on. Where a backup is needed though every requirement held, that is how long the path stands
+/// without mains.
+fn rests(s: &Snapshot) -> Rests {
+    let power = || !s.ruling.iter().flat_map(|r| &r.requirements).any(|r| r.standing == Standing::NotMet);
+    match (s.verdict().kind, s.verdict().basis) {
+        (_, Some(Basis::Likely)) => Rests::Odds,
+        (VerdictKind::AddCellular, _) if power() => Rests::Power,
+        (VerdictKind::KeepWatching, _) if s.verdict().ask_kind_of_line => Rests::Kind,
+        _ => Rests::Seen,
+    }
 }
 
 /// Whether the verdict is about this alarm system at all.

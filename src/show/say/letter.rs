@@ -8,7 +8,7 @@ use crate::words::{Side, causes};
 /// Over the title.
 pub const KICKER: &str = "Your alarm and your internet";
 /// Headings.
-pub const DO: &str = "One thing to do";
+pub const DO: &str = "What to do";
 /// Heading.
 pub const HAPPENED: &str = "What happened";
 /// Heading.
@@ -26,6 +26,19 @@ pub const PRACTICE: &str = "This is the practice site: a made-up home, not a rea
 /// What a cellular backup is.
 pub const CELLULAR: &str = "A cellular backup is a second way out for alarms, over the mobile phone network.";
 
+/// What the answer rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Rests {
+    /// What was watched, alone.
+    Seen,
+    /// The odds over such lines, after what was watched.
+    Odds,
+    /// How long the path stands without mains.
+    Power,
+    /// What kind of line it is, which is not known.
+    Kind,
+}
+
 /// What to ask the provider where the kind of line would help.
 const ASK_KIND: &str = "Ask your internet provider what kind of line you have: fibre, cable, DSL, radio or satellite. Tell your installer.";
 
@@ -41,13 +54,11 @@ pub const fn title(kind: VerdictKind, scope: bool) -> &'static str {
 }
 
 /// The same as a sentence or two.
-///
-/// `likely`: it rests on odds over such lines rather than on what was watched alone.
-pub fn lead(kind: VerdictKind, scope: bool, by_power: bool, likely: bool, needs: Option<String>) -> String {
+pub fn lead(kind: VerdictKind, scope: bool, rests: Rests, needs: Option<String>) -> String {
     match kind {
         _ if !scope => "Your alarm system signals more than burglary. For that, only the authority in charge can say what is enough.".into(),
-        VerdictKind::IpAlone if likely => {
-            "For burglar alarms, your internet line can most likely carry the signals by itself. This goes by the watching and by how often such lines fail.".into()
+        VerdictKind::IpAlone if rests == Rests::Odds => {
+            "For burglar alarms, your internet line can most likely carry the signals by itself. This rests on what was seen and on how often lines like yours fail.".into()
         }
         VerdictKind::IpAlone => {
             "For burglar alarms, your internet line can carry the signals by itself. It was watched long enough to say so.".into()
@@ -55,17 +66,18 @@ pub fn lead(kind: VerdictKind, scope: bool, by_power: bool, likely: bool, needs:
         VerdictKind::MendFirst => {
             "Something that can be mended gets in the way of your alarm. Mend that before anyone judges the line.".into()
         }
-        VerdictKind::AddCellular if by_power => {
+        VerdictKind::AddCellular if rests == Rests::Power => {
             format!("Without mains power your internet stops too soon, and a battery at home cannot help. {CELLULAR}")
         }
-        VerdictKind::AddCellular if likely => {
-            format!("Lines like yours fail too often to carry alarms by themselves, and too little was seen of yours to say that it is better. {CELLULAR}")
+        VerdictKind::AddCellular if rests == Rests::Odds => {
+            format!("Many internet lines fail too often to carry alarms by themselves. Too little was seen of yours to say that it is better. {CELLULAR}")
         }
         VerdictKind::AddCellular => {
             format!("Your internet line is not good enough to carry alarms by itself. {CELLULAR}")
         }
         VerdictKind::KeepWatching => match needs {
             Some(n) => format!("Not enough was seen yet to judge your internet line. It takes about {n} more."),
+            None if rests == Rests::Kind => "It is not known what kind of internet line you have. That decides whether it is good enough for alarms.".into(),
             None => "Not enough was seen yet to judge your internet line.".into(),
         },
     }
@@ -198,9 +210,9 @@ fn per_thousand(share: f64) -> String {
 }
 
 /// How sure, and of what.
-pub fn sure(kind: VerdictKind, by_power: bool, likely: bool, p: Option<f64>, seen_s: f64) -> String {
+pub fn sure(kind: VerdictKind, rests: Rests, p: Option<f64>, seen_s: f64) -> String {
     let seen = length(seen_s);
-    let by = if likely { ", and by how often such lines fail" } else { "" };
+    let by = if rests == Rests::Odds { ", and by how often such lines fail" } else { "" };
     match (kind, p.filter(|p| p.is_finite())) {
         (VerdictKind::IpAlone, Some(p)) => {
             format!(
@@ -208,7 +220,7 @@ pub fn sure(kind: VerdictKind, by_power: bool, likely: bool, p: Option<f64>, see
                 odds(p)
             )
         }
-        (VerdictKind::AddCellular, _) if by_power => {
+        (VerdictKind::AddCellular, _) if rests == Rests::Power => {
             "This rests on how long your internet runs without mains power. Watching longer does not change it."
                 .to_owned()
         }
@@ -241,22 +253,34 @@ pub fn act(who: Actor, what: &str, step: &str) -> Vec<String> {
 
 /// What to do where there is nothing to mend.
 ///
-/// `ask_kind`: knowing what kind of line it is would help to decide.
-pub fn nothing_to_mend(kind: VerdictKind, scope: bool, ask_kind: bool, needs: Option<String>) -> Vec<String> {
+/// `seen_s`: how long anything of the path was seen.
+pub fn nothing_to_mend(
+    kind: VerdictKind,
+    scope: bool,
+    rests: Rests,
+    seen_s: f64,
+    needs: Option<String>,
+) -> Vec<String> {
     match kind {
         _ if !scope => vec!["Ask your alarm company which rules your system must follow.".into()],
-        VerdictKind::IpAlone => {
-            vec!["Call your alarm company before you change your router or your internet provider. Ask for a test signal afterwards.".into()]
-        }
+        VerdictKind::IpAlone => vec![
+            "Ask your installer to check that your router and the alarm keep working in a power cut. This answer rests on that.".into(),
+            "Call your alarm company before you change your router or your internet provider. Ask for a test signal afterwards.".into(),
+        ],
         VerdictKind::AddCellular => {
             vec!["Ask your alarm company for a cellular backup, and for its price in writing.".into()]
         }
         _ => {
-            let leave = needs.map_or("Leave the watching device on.".to_owned(), |n| {
-                format!("Leave the watching device on for about {n} more.")
-            });
-            let first = if ask_kind { format!("{ASK_KIND} {leave}") } else { leave };
-            vec![first, format!("If you must decide today, add a cellular backup. {CELLULAR}")]
+            let leave = match needs {
+                Some(n) => format!("Leave the watching device on for about {n} more."),
+                None if rests == Rests::Kind => ASK_KIND.to_owned(),
+                None if seen_s < 1.0 => {
+                    "Call your installer: the watching device does not see the way your alarms take.".to_owned()
+                }
+                None => "Leave the watching device on.".to_owned(),
+            };
+            let today = format!("If you must decide today, add a cellular backup. {CELLULAR}");
+            vec![leave, today]
         }
     }
 }
