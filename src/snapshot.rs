@@ -138,19 +138,22 @@ pub struct CourseView {
 pub struct SupervisionView {
     /// The interval, seconds.
     pub interval_s: f64,
+    /// How often the communicator checks in, seconds; `None` where that is not part of it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub check_in_s: Option<f64>,
     /// Where it is used.
     pub used: String,
     /// How well that was checked: V, S, M, choice, or site file.
     pub tag: String,
     /// Outages the station would have known of.
     pub known: usize,
-    /// Outages it would never have seen.
-    pub unseen: usize,
+    /// Outages not longer than the interval, which it may or may not have noticed.
+    pub shorter: usize,
     /// Outages that can't be told.
     pub open: usize,
     /// The longest it would have been unaware, seconds.
     pub longest_unaware_s: f64,
-    /// Outage by outage, in order of time; `None` where its edges leave it open.
+    /// Outage by outage, in order of time, whether it was longer; `None` where its edges leave it open.
     pub outages: Vec<Option<bool>>,
 }
 
@@ -285,7 +288,7 @@ pub struct Trouble {
     pub proof: String,
     /// Who acts.
     pub who: Actor,
-    /// Whether the station would have known, where the supervision interval is known.
+    /// Whether it was longer than the station's interval, where that is known; a shorter one may have been noticed too.
     pub station_would_know: Option<bool>,
 }
 

@@ -264,10 +264,11 @@ pub fn station(t: &Trouble) -> String {
     match (t.station_would_know, t.end_s) {
         (Some(true), _) => "The station would have known.".to_owned(),
         (Some(false), _) => {
-            "The station would not have known: it was over before the supervision interval ran out.".to_owned()
+            "The station may or may not have known: it was shorter than the supervision interval, which runs from the last check-in."
+                .to_owned()
         }
         (None, Some([end_early, _, end_late])) => format!(
-            "A station that allows less than {} of silence would have known; one that allows {} or more would not.",
+            "A station that allows less than {} of silence would have known; one that allows {} or more may or may not have.",
             span((end_early - late).max(0.0)),
             span((end_late - early).max(0.0))
         ),

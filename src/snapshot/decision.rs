@@ -116,7 +116,7 @@ fn hours(o: &OutlookView, judge: &Judge) -> String {
 
 fn cut(judge: &Judge) -> String {
     match judge.settings().supervision {
-        Some(interval) => format!("A cut line stays unnoticed for up to {interval}, the station's interval."),
+        Some(interval) => format!("A cut line stays unnoticed for at most {interval}, the station's interval."),
         None => "How long a cut line stays unnoticed is not known: ask the station for its interval.".to_owned(),
     }
 }

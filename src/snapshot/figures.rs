@@ -86,18 +86,19 @@ fn by_time(j: &Judgement) -> Vec<[f64; 3]> {
 /// Every outage against the site's interval and the common ones.
 pub(super) fn supervision(j: &Judgement) -> Vec<SupervisionView> {
     let e = &j.as_it_is;
-    let own = e.supervision.map(|i| (i, "this site's interval, from the site file", "site file"));
-    let common = COMMON.iter().map(|c| (c.interval, c.used, c.tag));
+    let own = e.supervision.map(|i| (i, None, "this site's interval, from the site file", "site file"));
+    let common = COMMON.iter().map(|c| (c.interval, c.check_in, c.used, c.tag));
     own.into_iter()
         .chain(common)
-        .map(|(interval, used, tag)| {
+        .map(|(interval, check_in, used, tag)| {
             let t = supervision::tally(&e.outages, interval, e.now());
             SupervisionView {
                 interval_s: interval.secs(),
+                check_in_s: check_in.map(|p| p.secs()),
                 used: used.into(),
                 tag: tag.into(),
                 known: t.known,
-                unseen: t.unseen,
+                shorter: t.shorter,
                 open: t.open,
                 longest_unaware_s: t.longest_unaware.secs(),
                 outages: e.outages.iter().map(|o| supervision::known(o, interval, e.now())).collect(),

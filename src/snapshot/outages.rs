@@ -33,12 +33,19 @@ impl<'a> Bout<'a> {
         [to[0] - self.from_s[2], to[1] - self.from_s[1], to[2] - self.from_s[0]].map(|l| l.max(0.0))
     }
 
-    /// Whether a station that waits `interval_s` in silence would have known; `None` where the edges leave it open.
+    /// Whether it was longer than a station waits in silence (`interval_s`); `None` where the edges leave it open.
     pub fn noticed(&self, interval_s: f64, now_s: f64) -> Option<bool> {
         let moment = |s: f64| Moment((s * 1e6) as i64);
         let edge = |[a, _, b]: [f64; 3]| Edge::between(moment(a), moment(b));
         let outage = Outage { from: edge(self.from_s), to: self.to_s.map(edge) };
         supervision::known(&outage, Micros((interval_s * 1e6) as i64), moment(now_s))
+    }
+
+    /// The chance that such a station noticed it where the communicator checks in every `check_in_s`: at least, at most.
+    pub fn chance(&self, interval_s: f64, check_in_s: f64, now_s: f64) -> [f64; 2] {
+        let micros = |s: f64| Micros((s * 1e6) as i64);
+        let [least, _, most] = self.length_s(now_s);
+        [least, most].map(|l| supervision::chance(micros(l), micros(interval_s), micros(check_in_s)))
     }
 }
 

@@ -276,6 +276,14 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
         (least, most) = (least + to[0] - f[2], most + to[2] - f[0]);
     }
     lengths.extend([least, most]);
+    // Starts, of all between two check-ins, from which the silence runs out, in percent; the least that is told is 1 %.
+    let mut chances = vec![1.0];
+    for v in s.ruling.iter().flat_map(|r| &r.supervision) {
+        let Some(p) = v.check_in_s else { continue };
+        let grace = v.interval_s - p;
+        chances.extend(all.iter().map(|(a, b)| 100.0 * ((b - a - grace) / p).clamp(0.0, 1.0)));
+    }
+    strings.extend(chances.iter().map(|c| format!("{c:.0} %")));
     if let Some(d) = s.ruling.as_ref().and_then(|r| r.detection.as_ref()) {
         lengths.push(d.every_s * f64::from(d.run));
     }

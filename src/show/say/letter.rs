@@ -151,15 +151,19 @@ pub fn others(n: usize) -> String {
 pub fn noticed(waits_s: f64, all: usize, known: usize, open: usize) -> String {
     let waits = format!("Your alarm company waits {} before silence tells it anything.", length(waits_s));
     let told = match (all, known, open) {
-        (0, ..) => "There was no cut to notice. A cut shorter than that would pass unnoticed.".to_owned(),
+        (0, ..) => "There was no cut to notice. A cut shorter than that may pass unnoticed.".to_owned(),
         (1, 1, _) => "It would have noticed this cut.".to_owned(),
-        (1, 0, 0) => "This cut was shorter, so it would not have noticed.".to_owned(),
-        (2, 0, 0) => "Both cuts were shorter, so it would not have noticed either.".to_owned(),
+        (1, 0, 0) => "This cut was shorter, so it may or may not have noticed.".to_owned(),
+        (2, 0, 0) => "Both cuts were shorter, so it may or may not have noticed them.".to_owned(),
         (2, 2, _) => "It would have noticed both cuts.".to_owned(),
-        (_, 0, 0) => format!("All {all} cuts were shorter, so it would not have noticed any."),
+        (_, 0, 0) => format!("All {all} cuts were shorter, so it may or may not have noticed them."),
         (_, n, 0) if n == all => format!("It would have noticed all {all} cuts."),
-        (_, n, 0) => format!("It would have noticed {n} of the {all} cuts."),
-        (_, n, open) => format!("It would have noticed {n} of the {all} cuts; for {open} it cannot be told."),
+        (_, n, 0) => format!(
+            "It would have noticed {n} of the {all} cuts for certain; the others were shorter, so it may or may not have."
+        ),
+        (_, n, open) => {
+            format!("It would have noticed {n} of the {all} cuts for certain; for {open} it cannot be told.")
+        }
     };
     format!("{waits} {told}")
 }
@@ -170,10 +174,10 @@ pub fn noticed_unknown(lengths_s: Option<(f64, f64)>) -> String {
     match lengths_s {
         None => format!("{ask} There was no cut to notice."),
         Some((short, long)) if long - short < 1.0 => {
-            format!("{ask} If it waits longer than {}, it noticed nothing.", length(long))
+            format!("{ask} If it waits longer than {}, it may have noticed nothing.", length(long))
         }
         Some((short, long)) => format!(
-            "{ask} If it waits longer than {}, it noticed nothing. If it waits less than {}, it noticed every cut.",
+            "{ask} If it waits longer than {}, it may have noticed nothing. If it waits less than {}, it noticed every cut.",
             length(long),
             length(short)
         ),

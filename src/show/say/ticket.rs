@@ -222,11 +222,24 @@ pub fn lane(lane: Lane, state: LaneState) -> String {
 }
 
 /// Whether a station would have known.
-pub const fn known(noticed: Option<bool>) -> &'static str {
-    match noticed {
-        Some(true) => "yes",
-        Some(false) => "no: it was over sooner",
-        None => "not to be told from its edges",
+///
+/// `chance`: where it is known how often the communicator checks in, at least and at most.
+pub fn known(noticed: Option<bool>, chance: Option<[f64; 2]>) -> String {
+    let percent = |p: f64| (p * 100.0).round();
+    match (noticed, chance) {
+        (Some(true), _) => "yes".to_owned(),
+        (Some(false), Some([_, most])) if most <= 0.0 => {
+            "no: shorter than the grace after a missed check-in".to_owned()
+        }
+        (Some(false), Some([least, most])) if most - least < 0.01 => match percent(most) {
+            under if under < 1.0 => "may or may not: a chance under 1 %".to_owned(),
+            p => format!("may or may not: a chance of about {p} %"),
+        },
+        (Some(false), Some([least, most])) => {
+            format!("may or may not: a chance of {} to {} %", percent(least), percent(most))
+        }
+        (Some(false), None) => "may or may not: it was shorter".to_owned(),
+        (None, _) => "not to be told from its edges".to_owned(),
     }
 }
 

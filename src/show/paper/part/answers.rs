@@ -95,14 +95,14 @@ pub fn supervision(b: &mut Blocks, s: &Snapshot) {
     let all = first.outages.len();
     if all == 0 {
         b.say(format!(
-            "No outage was seen, so there was none to notice. A station waits before silence tells it anything: with {} ({}), an outage shorter than that passes unseen.",
+            "No outage was seen, so there was none to notice. A station waits before silence tells it anything: with {} ({}), an outage shorter than that may pass unnoticed.",
             span(first.interval_s),
             safe(&first.used)
         ));
         return;
     }
     b.say(format!(
-        "A station notices an outage only if it lasts longer than the silence it allows. Of the {} in the {} watched, by how long it waits:",
+        "A station notices an outage that lasts longer than the silence it allows. A shorter one it may or may not notice, as the silence counts from the last check-in. Of the {} in the {} watched, by how long it waits:",
         words::count(all, "outage", "outages"),
         span(s.watch.elapsed_s)
     ));
@@ -114,13 +114,13 @@ pub fn supervision(b: &mut Blocks, s: &Snapshot) {
 
 fn interval(v: &SupervisionView, all: usize) -> String {
     let noticed = match v.known {
-        0 => "none noticed".to_owned(),
+        0 => "none surely noticed".to_owned(),
         n if n == all => "all noticed".to_owned(),
-        n => format!("{n} noticed"),
+        n => format!("{n} surely noticed"),
     };
     let open = if v.open > 0 { format!(", {} not to be told", v.open) } else { String::new() };
     format!(
-        "{}, {}: {noticed}{open}; at the longest it would have been unaware for {}. {}",
+        "{}, {}: {noticed}{open}; at the longest it can have been unaware for {}. {}",
         span(v.interval_s),
         safe(&v.used),
         span(v.longest_unaware_s),

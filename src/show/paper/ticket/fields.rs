@@ -117,8 +117,12 @@ pub struct Known {
     pub interval_s: f64,
     /// Where it is used.
     pub used: String,
-    /// Whether the station would have known; `None`: the edges leave it open.
+    /// Whether the outage was longer; `None`: the edges leave it open.
     pub noticed: Option<bool>,
+    /// The chance that the station noticed it, at least and at most, where it is known how often the communicator
+    /// checks in.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chance: Option<[f64; 2]>,
 }
 
 /// A lane over the span of a ticket.
@@ -184,6 +188,7 @@ pub(super) fn known(s: &Snapshot, b: &Bout) -> Vec<Known> {
         interval_s: v.interval_s,
         used: v.used.clone(),
         noticed: b.noticed(v.interval_s, s.watch.elapsed_s),
+        chance: v.check_in_s.map(|p| b.chance(v.interval_s, p, s.watch.elapsed_s)),
     };
     let mut out: Vec<Known> = s.supervision.iter().map(of).collect();
     // The site's own stands first; the common ones follow by length.

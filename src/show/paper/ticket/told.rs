@@ -110,7 +110,7 @@ fn one(p: &mut Blocks, n: usize, t: &Ticket, given: &Given) {
 
     if !t.known.is_empty() {
         p.piece(say::EFFECT);
-        let row = |k: &super::Known| vec![span(k.interval_s), safe(&k.used), say::known(k.noticed).to_owned()];
+        let row = |k: &super::Known| vec![span(k.interval_s), safe(&k.used), say::known(k.noticed, k.chance)];
         p.table(say::EFFECT_ABOUT, &say::EFFECT_HEAD, t.known.iter().map(row));
     }
     if let Some(cause) = t.cause.filter(|_| !t.history.is_empty()) {
