@@ -148,6 +148,7 @@ pub struct SupervisionView {
     /// Outages the station would have known of.
     pub known: usize,
     /// Outages not longer than the interval, which it may or may not have noticed.
+    #[serde(alias = "unseen")]
     pub shorter: usize,
     /// Outages that can't be told.
     pub open: usize,

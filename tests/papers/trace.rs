@@ -278,7 +278,7 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
     lengths.extend([least, most]);
     // Starts, of all between two check-ins, from which the silence runs out, in percent; the least that is told is 1 %.
     let mut chances = vec![1.0];
-    for v in s.ruling.iter().flat_map(|r| &r.supervision) {
+    for v in &s.supervision {
         let Some(p) = v.check_in_s else { continue };
         let grace = v.interval_s - p;
         chances.extend(all.iter().map(|(a, b)| 100.0 * ((b - a - grace) / p).clamp(0.0, 1.0)));
