@@ -94,7 +94,7 @@ pub(super) fn supervision(j: &Judgement) -> Vec<SupervisionView> {
             let t = supervision::tally(&e.outages, interval, e.now());
             SupervisionView {
                 interval_s: interval.secs(),
-                check_in_s: check_in.map(|p| p.secs()),
+                check_in_s: check_in.map(Micros::secs),
                 used: used.into(),
                 tag: tag.into(),
                 known: t.known,

@@ -228,6 +228,25 @@ fn thousand(x: f64) -> String {
 const ALWAYS: &str = "99.9 % 0.1 % 7 days 30 days 90 days 1 d 3 h 4 h 2.0 h 8.0 h 24.0 h 1000 999 19 20 9 10 95 100 7 30 90 DC-05 DC-03 0 1 2 \
     256 5 15 35 4500 UTC+01:00 1929 1936 2000 2016 CP-4780 4 IEEE 1366 485 B258 70 80 3 6598 12 1981";
 
+/// Outages close together are told as one, with their least and most, seconds.
+fn least_and_most(s: &Snapshot) -> [f64; 2] {
+    s.troubles.iter().filter(|t| t.outage).fold([0.0, 0.0], |[least, most], t| {
+        let (f, to) = (t.down_from_s.expect("an outage"), t.down_to_s.unwrap_or([s.watch.elapsed_s; 3]));
+        [least + to[0] - f[2], most + to[2] - f[0]]
+    })
+}
+
+/// Starts, of all between two check-ins, from which the silence runs out, in percent; the least that is told is 1 %.
+fn chances(s: &Snapshot, cuts: &[(f64, f64)]) -> Vec<String> {
+    let mut out = vec![1.0];
+    for v in &s.supervision {
+        let Some(p) = v.check_in_s else { continue };
+        let grace = v.interval_s - p;
+        out.extend(cuts.iter().map(|(a, b)| 100.0 * ((b - a - grace) / p).clamp(0.0, 1.0)));
+    }
+    out.iter().map(|c| format!("{c:.0} %")).collect()
+}
+
 /// What may stand in a paper of this snapshot, recomputed: lengths, times, shares, counts.
 fn allowed(s: &Snapshot) -> BTreeSet<String> {
     let (mut strings, mut known) = (Vec::new(), Vec::new());
@@ -269,21 +288,8 @@ fn allowed(s: &Snapshot) -> BTreeSet<String> {
         let from = (end - days * DAY).max(0.0);
         lengths.extend([end - from, down(&all, from, end), (end - from) - s.watch.observed_s]);
     }
-    // Outages close together are told as one, with their least and most.
-    let (mut least, mut most) = (0.0, 0.0);
-    for t in s.troubles.iter().filter(|t| t.outage) {
-        let (f, to) = (t.down_from_s.expect("an outage"), t.down_to_s.unwrap_or([end; 3]));
-        (least, most) = (least + to[0] - f[2], most + to[2] - f[0]);
-    }
-    lengths.extend([least, most]);
-    // Starts, of all between two check-ins, from which the silence runs out, in percent; the least that is told is 1 %.
-    let mut chances = vec![1.0];
-    for v in &s.supervision {
-        let Some(p) = v.check_in_s else { continue };
-        let grace = v.interval_s - p;
-        chances.extend(all.iter().map(|(a, b)| 100.0 * ((b - a - grace) / p).clamp(0.0, 1.0)));
-    }
-    strings.extend(chances.iter().map(|c| format!("{c:.0} %")));
+    lengths.extend(least_and_most(s));
+    strings.extend(chances(s, &all));
     if let Some(d) = s.ruling.as_ref().and_then(|r| r.detection.as_ref()) {
         lengths.push(d.every_s * f64::from(d.run));
     }
