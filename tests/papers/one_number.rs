@@ -123,7 +123,17 @@ fn disagreements(r: &Rendered) -> Vec<String> {
     counted(&mut wrong, r, &v, &long);
     tables(&mut wrong, r, &v);
     mend(&mut wrong, r, &v);
+    choice(&mut wrong, &v, &long);
     wrong.0
+}
+
+/// The choice for today, its odds, hours and money, in the same lines in each form that tells them.
+fn choice(wrong: &mut Wrong, v: &Value, long: &[(&str, String)]) {
+    for line in v["verdict"]["today"].as_array().into_iter().flatten().filter_map(Value::as_str) {
+        for (form, told) in long {
+            wrong.same(&format!("choice for today, {form}, {line}"), told.contains(&flat(line)), true);
+        }
+    }
 }
 
 fn verdict(wrong: &mut Wrong, r: &Rendered, v: &Value) {
@@ -315,7 +325,7 @@ fn tables(wrong: &mut Wrong, r: &Rendered, v: &Value) {
             let told = [answered, asked].map(|n| n.and_then(|n| n.parse().ok()).unwrap_or(0));
             wrong.same(&what, told, [count(truth, "answered"), count(truth, "asked")]);
             let lost = truth["loss"]["share"].as_f64().filter(|s| *s > 0.0);
-            let told = row.get(2).and_then(|c| between(c, "Unanswered: ", " of the questions"));
+            let told = row.get(2).and_then(|c| between(c, "Unanswered: ", " of the time"));
             wrong.same(&what, told.is_some(), lost.is_some());
             if let (Some(lost), Some(said)) = (lost, told) {
                 // "less than 1 in 1000" bounds it; all else is near it.
