@@ -43,7 +43,7 @@ pub struct Ruling {
 /// What one target lost.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LossView {
-    /// Share of questions unanswered.
+    /// Share of time unanswered.
     pub share: f64,
     /// Where the long-run share lies, 19 in 20 sure; losses in a row count for less.
     pub bounds: [f64; 2],

@@ -274,8 +274,10 @@ impl LaneTracker {
         self.measured.first.get_or_insert(s.asked);
         self.measured.last = Some(self.measured.last.map_or(s.asked, |l| l.max(s.asked)));
         let target = &mut self.targets[place];
+        // After a pause that nobody looked into it stands for no time.
+        let since = Some(s.asked - target.last_asked).filter(|t| (Micros::ZERO..=self.gap).contains(t));
         target.last_asked = s.asked;
-        target.series.count(!s.good);
+        target.series.count(!s.good, since.map_or(0, |t| t.0.unsigned_abs()));
         if s.good { self.take_good(place, s) } else { self.take_bad(place, s) }
     }
 

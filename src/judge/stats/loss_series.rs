@@ -1,9 +1,10 @@
 //! Loss of a series of questions to one target, counted as they come.
 //!
 //! Decides the share lost with an interval that allows for losses coming in a row, and how dense losses are inside and
-//! outside bursts. The interval is Wilson's on counts divided by the variance inflation of two-state loss
-//! (`proportion::markov_inflation`, the transitions counted); bursts are those of RFC 3611 section 4.7.2, as
-//! `burst::group` finds them in a whole series. Memory does not grow.
+//! outside bursts. The share is of time: who asks closer while nothing comes back must not count the same loss more often.
+//! The interval is Wilson's on counts divided by the variance inflation of two-state loss (`proportion::markov_inflation`,
+//! the transitions counted); bursts are those of RFC 3611 section 4.7.2, as the checks find them in a whole series.
+//! Memory does not grow.
 
 use super::Interval;
 use super::proportion::{effective, markov_inflation, wilson};
@@ -18,6 +19,8 @@ pub struct LossSeries {
     asked: u64,
     lost: u64,
     last_lost: bool,
+    /// Time that questions stand for, in all and lost, microseconds.
+    time_us: [u64; 2],
     /// Losses that follow an answer, and answers that follow a loss.
     enters: u64,
     leaves: u64,
@@ -31,7 +34,7 @@ pub struct LossSeries {
 /// The share lost, with its interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Loss {
-    /// Lost over asked.
+    /// Share of time lost; of questions where none stands for any time.
     pub share: f64,
     /// Where the long-run share lies.
     pub bounds: Interval,
@@ -40,8 +43,10 @@ pub struct Loss {
 }
 
 impl LossSeries {
-    /// Counts one question.
-    pub fn count(&mut self, lost: bool) {
+    /// Counts one question that stands for so many microseconds: the time since the one before.
+    pub fn count(&mut self, lost: bool, stands_for_us: u64) {
+        self.time_us[0] = self.time_us[0].saturating_add(stands_for_us);
+        self.time_us[1] = self.time_us[1].saturating_add(if lost { stands_for_us } else { 0 });
         if self.asked > 0 {
             self.enters += u64::from(lost && !self.last_lost);
             self.leaves += u64::from(!lost && self.last_lost);
@@ -101,8 +106,9 @@ impl LossSeries {
             (0, _) => n,
             _ => markov_inflation(enter, leave, n),
         };
-        let e = effective(k, n, inflation);
-        Some(Loss { share: k / n, bounds: wilson(e.failures, e.trials, confidence), effective: e.trials })
+        let trials = effective(k, n, inflation).trials;
+        let share = if self.time_us[0] > 0 { self.time_us[1] as f64 / self.time_us[0] as f64 } else { k / n };
+        Some(Loss { share, bounds: wilson(share * trials, trials, confidence), effective: trials })
     }
 
     /// Bursts so far.
@@ -231,7 +237,7 @@ mod tests {
     fn of(lost: &[bool]) -> LossSeries {
         let mut s = LossSeries::default();
         for l in lost {
-            s.count(*l);
+            s.count(*l, 1);
         }
         s
     }
@@ -283,5 +289,23 @@ mod tests {
                 close(l.effective, n / markov_inflation(f.enter, f.leave, n).max(1.0), 1e-9);
             }
         }
+    }
+
+    #[test]
+    fn asking_closer_while_nothing_comes_back_does_not_count_it_more_often() {
+        // Down for 160 s of 1,000: asked each 10 s while up, each second while down. Of the questions 2 in 3 are lost.
+        let mut s = LossSeries::default();
+        for _ in 0..42 {
+            s.count(false, 10_000_000);
+        }
+        for _ in 0..160 {
+            s.count(true, 1_000_000);
+        }
+        for _ in 0..42 {
+            s.count(false, 10_000_000);
+        }
+        let loss = s.loss(0.95).expect("asked");
+        close(loss.share, 0.16, 1e-12);
+        assert!(loss.bounds.lower < 0.16 && loss.bounds.upper > 0.16, "{loss:?}");
     }
 }

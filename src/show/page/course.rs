@@ -6,7 +6,7 @@
 
 use super::Window;
 use crate::judge::Lane;
-use crate::show::words::{self, Clock, millis, percent, safe, span};
+use crate::show::words::{self, Clock, millis, safe, span};
 use crate::snapshot::{CourseView, Snapshot, TargetView};
 use maud::{Markup, html};
 use std::fmt::Write as _;
@@ -88,7 +88,8 @@ fn one(t: &TargetView, c: &CourseView, w: Window) -> Option<Markup> {
     let lost = if got == total {
         format!("All {total} questions answered.")
     } else {
-        format!("{} of {total} questions unanswered, {}.", total - got, percent((total - got) as f64 / total as f64))
+        // No share of them: it is asked closer while nothing comes back.
+        format!("{} of {total} questions unanswered.", total - got)
     };
     Some(html! {
         figure class="course" {

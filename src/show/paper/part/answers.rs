@@ -258,7 +258,7 @@ pub(super) fn steadiness(t: &TargetView, watched_s: f64) -> Option<String> {
             ),
         };
         parts.push(format!(
-            "Unanswered: {} of the questions over {}{bursts}; in the long run between {} and {}.",
+            "Unanswered: {} of the time over {}{bursts}; in the long run between {} and {}.",
             odds(l.share),
             span(watched_s),
             per_thousand(l.bounds[0]),
